@@ -1,0 +1,86 @@
+"""Reads a journal of any bytes up to its first damage, and says what is wrong: a reader never fails on content."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from prompter import limits
+from prompter.errors import CannotDo
+from prompter.journal.line import BadLine, digest, parse, whole
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What a journal holds. `events` are the sound ones, from the first to the first damage.
+
+    intact: every byte is as written and nothing is torn. first_bad: number of the first line that is
+    not (1 is the first), or None. torn_tail: only the last line is bad, as a power loss leaves it.
+    closed: a `closed` event stands. problem: one line for people, empty if intact. sound_bytes: length
+    of the sound part. last_digest: SHA-256 of the last sound line, which the next line must carry.
+    """
+
+    events: list[dict[str, Any]] = field(default_factory=list)
+    intact: bool = True
+    first_bad: int | None = None
+    torn_tail: bool = False
+    closed: bool = False
+    problem: str = ""
+    sound_bytes: int = 0
+    last_digest: str = ""
+
+
+def read(path: Path | str) -> Reading:
+    """Reads the journal at `path`. Raises CannotDo only if the file itself cannot be read."""
+    try:
+        size = Path(path).stat().st_size
+        if size > limits.JOURNAL_BYTES_MAX:
+            raise CannotDo(f"too large for a journal ({size} bytes)", str(path), "give the journal of one emergency.")
+        data = Path(path).read_bytes()
+    except OSError as error:
+        raise CannotDo(f"cannot be read ({error.strerror})", str(path), "give the path of a journal.") from error
+    return read_bytes(data)
+
+
+verify = read
+"""Reading is verifying: there is no way to read a journal unchecked."""
+
+
+def read_bytes(data: bytes) -> Reading:
+    """Reads a journal from memory; see `read`. Never raises."""
+    if not data:
+        return Reading(intact=False, first_bad=1, problem="the file is empty")
+    lines = data.split(b"\n")
+    tail = lines.pop()  # empty if the last line is complete
+    events: list[dict[str, Any]] = []
+    prev, problem = "", ""
+    for number, line in enumerate(lines, 1):
+        try:
+            event = parse(line)
+            if event["seq"] != number:
+                raise BadLine(f"it is numbered {event['seq']}")
+            if event["prev"] != prev:
+                if events and not whole(lines[number - 2], events[-1]):
+                    events.pop()  # the chain breaks here because the line before was changed
+                    raise BadLine("it was changed")
+                raise BadLine("it does not follow the line before it")
+            if number == len(lines) and not whole(line, event):
+                raise BadLine("it was changed")
+        except BadLine as bad:
+            problem = f"line {len(events) + 1}: {bad}"
+            break
+        events.append(event)
+        prev = digest(line)
+    last_bad = len(lines) if not tail else len(lines) + 1
+    first_bad = len(events) + 1 if problem or tail else None
+    if tail and not problem:
+        problem = f"line {first_bad}: it breaks off before its end"
+    return Reading(
+        events=events,
+        intact=first_bad is None,
+        first_bad=first_bad,
+        torn_tail=first_bad is not None and first_bad > 1 and first_bad == last_bad,
+        closed=any(event["kind"] == "closed" for event in events),
+        problem=problem,
+        sound_bytes=sum(len(line) + 1 for line in lines[: len(events)]),
+        last_digest=digest(lines[len(events) - 1]) if events else "",
+    )

@@ -1,0 +1,182 @@
+"""The journal's file: one writer, one line an event, acknowledged when the disk has it."""
+
+import hashlib
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Self
+
+from filelock import FileLock, Timeout
+
+from prompter.errors import CannotDo
+from prompter.journal.disk import Disk, FileDisk
+from prompter.journal.line import Chain
+from prompter.journal.reading import read
+
+MakeDisk = Callable[[Path, bool], Disk]
+
+
+class Journal:
+    """An open journal. Not thread-safe: `BackgroundWriter` is the way for a live session.
+
+    Only one Journal, in all processes, can hold the same file. Made by `create` or `reopen`.
+    """
+
+    def __init__(self, path: Path, disk: Disk, lock: FileLock, chain: Chain, lines: list[bytes]) -> None:
+        self.path = path
+        self.chain = chain
+        self.lines = lines  # every line so far, so that a failed disk can be left for another
+        self._disk, self._lock = disk, lock
+        self._size = sum(map(len, lines))
+        self._dirty = False
+
+    @classmethod
+    def create(
+        cls,
+        path: Path | str,
+        first: dict[str, Any],
+        at: datetime | None = None,
+        mono_ms: int = 0,
+        disk: MakeDisk = FileDisk,
+    ) -> Self:
+        """Begins a new journal with its first event (`at` defaults to now).
+
+        Raises CannotDo if the file exists, another prompter holds it, or the disk refuses.
+        """
+        chain = Chain()
+        line = chain.next_line(first, at or datetime.now().astimezone(), mono_ms)
+        return cls.create_with(Path(path), [line], chain, disk)
+
+    @classmethod
+    def create_with(cls, path: Path, lines: list[bytes], chain: Chain, disk: MakeDisk = FileDisk) -> Self:
+        """Begins a new file that already holds `lines`, whose end is `chain`. Raises CannotDo."""
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            lock = _lock(path)
+            try:
+                opened = disk(path, True)
+            except OSError:
+                lock.release()
+                raise
+        except FileExistsError as error:
+            raise CannotDo("is there already", str(path), "choose another name, or reopen it.") from error
+        except OSError as error:
+            raise CannotDo(f"the journal cannot begin ({error.strerror})", str(path), "choose another folder.") from error
+        journal = cls(path, opened, lock, chain, [])
+        try:
+            journal.commit(b"".join(lines))
+        except OSError as error:
+            journal.close()
+            raise CannotDo(f"the journal cannot begin ({error.strerror})", str(path), "choose another folder.") from error
+        journal.lines = list(lines)
+        return journal
+
+    @classmethod
+    def reopen(
+        cls, path: Path | str, at: datetime | None = None, mono_ms: int | None = None, disk: MakeDisk = FileDisk
+    ) -> Self:
+        """Goes on with a journal that was left. A torn last line, which nobody was told is safe, is moved
+        to a file beside it, and the journal says so.
+
+        Raises CannotDo if another prompter holds it, or if lines before the last are damaged: such a file
+        is evidence and is not written on.
+        """
+        path = Path(path)
+        reading = read(path)
+        if not reading.events:
+            raise CannotDo(f"holds no sound event ({reading.problem})", str(path), "begin a new journal.")
+        try:
+            lock = _lock(path)
+            try:
+                reading = read(path)  # again: it may have grown until we held it
+                if not reading.intact and not reading.torn_tail:
+                    raise CannotDo(f"damaged ({reading.problem})", str(path), "begin a new journal; keep this file.")
+                data = path.read_bytes()
+                opened = disk(path, False)
+            except BaseException:
+                lock.release()
+                raise
+        except OSError as error:
+            raise CannotDo(f"cannot be written ({error.strerror})", str(path), "begin a new journal.") from error
+        sound, torn = data[: reading.sound_bytes], data[reading.sound_bytes :]
+        chain = Chain(len(reading.events), reading.last_digest)
+        journal = cls(path, opened, lock, chain, [line + b"\n" for line in sound.split(b"\n")[:-1]])
+        try:
+            if torn:
+                aside = _set_aside(path, torn)
+                opened.truncate(len(sound))
+                detail = f"{len(torn)} bytes of a torn last line set aside in {aside.name}"
+                journal.append(
+                    {"kind": "fault", "part": "journal", "detail": detail, "sha256": hashlib.sha256(torn).hexdigest()},
+                    at or datetime.now().astimezone(),
+                    reading.events[-1]["mono_ms"] if mono_ms is None else mono_ms,
+                )
+        except OSError as error:
+            journal.close()
+            raise CannotDo(f"cannot be mended ({error.strerror})", str(path), "begin a new journal.") from error
+        return journal
+
+    def append(self, record: dict[str, Any], at: datetime, mono_ms: int) -> int:
+        """Writes one event and returns its number once the disk has it.
+
+        `at`: wall-clock time; `mono_ms`: the session's clock. Raises CannotDo if `record` is not JSON,
+        OSError if the disk fails; after either the journal is as it was before.
+        """
+        before = Chain(self.chain.seq, self.chain.prev)
+        line = self.chain.next_line(record, at, mono_ms)
+        try:
+            self.commit(line)
+        except OSError:
+            self.chain = before
+            raise
+        return self.chain.seq
+
+    def commit(self, line: bytes) -> None:
+        """Writes lines made by this journal's chain. Raises OSError; the file then ends where it did."""
+        if self._dirty:
+            self._disk.truncate(self._size)
+            self._dirty = False
+        self._dirty = True  # until the disk has all of it: half a line must not stay before the next try
+        self._disk.append(line)
+        self._disk.sync()
+        self._dirty = False
+        self._size += len(line)
+        self.lines.append(line)
+
+    def close(self) -> None:
+        """Gives the file free. What was acknowledged is safe already."""
+        try:
+            if self._dirty:
+                self._disk.truncate(self._size)
+        except OSError:
+            pass  # a torn tail, which `reopen` and every reader know
+        try:
+            self._disk.close()
+        except OSError:
+            pass
+        self._lock.release()
+
+
+def _lock(path: Path) -> FileLock:
+    lock = FileLock(f"{path}.lock", timeout=0, mode=0o600, thread_local=False)
+    try:
+        lock.acquire()
+    except Timeout as error:
+        raise CannotDo("another prompter is writing this journal", str(path), "close it first.") from error
+    return lock
+
+
+def _set_aside(path: Path, torn: bytes) -> Path:
+    for number in range(1, 1000):
+        aside = path.with_name(f"{path.name}.torn-{number}")
+        try:
+            disk = FileDisk(aside, new=True)
+        except FileExistsError:
+            continue
+        try:
+            disk.append(torn)
+            disk.sync()
+        finally:
+            disk.close()
+        return aside
+    raise CannotDo("has been torn a thousand times", str(path), "begin a new journal.")
