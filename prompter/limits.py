@@ -29,3 +29,47 @@ JOURNAL_HELD_MAX = 20_000
 
 JOURNAL_BYTES_MAX = 64 * 1024 * 1024
 """A longer file is no journal of one emergency (which has about 0.3 MB)."""
+
+# ---- hearing -----------------------------------------------------------------------------------
+
+PRE_ROLL_BLOCKS = 8
+"""Sound kept from before an onset (256 ms): soft first consonants are not clipped."""
+
+ONSET_BLOCKS = 2
+"""Blocks of speech in a row that surely are speech."""
+
+SPEECH_BEGINS = 0.5
+"""Probability of speech at which a block counts as the beginning of an utterance."""
+
+SPEECH_STAYS = 0.35
+"""Probability of speech above which an utterance goes on."""
+
+QUIET_DB = -65.0
+"""Blocks below this level are silence without a look."""
+
+FADED_DB = 35.0
+"""A block this far below the utterance's loudest is a pause, whatever the detector says."""
+
+SPOKEN_BLOCKS_MIN = 4
+"""Shorter sounds (under 128 ms) are not scored."""
+
+CANDIDATE_MS = 96
+"""Silence after which scoring begins while the end is still being waited for."""
+
+END_BELIEVED_MS = 160
+"""Silence that ends an utterance whose answer is believed already."""
+
+END_DOUBTED_MS = 416
+"""Silence that ends any other utterance: people pause inside a phrase."""
+
+SHORTLIST = 16
+"""Wordings scored in full of those that are allowed."""
+
+WINDOW_FRAMES = 400
+"""The recogniser's shortest analysis window, frames of 10 ms."""
+
+WINDOW_STEP_FRAMES = 100
+"""Longer sounds take windows in these steps: each length has its own thresholds."""
+
+WINDOW_TAIL_FRAMES = 50
+"""Silence that must fit behind the sound in the window."""

@@ -1,0 +1,51 @@
+"""The ears together: asks each, drops one that fails, and comes to one verdict."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from prompter import limits
+from prompter.events import Phrase
+from prompter.hear.decision import Verdict, decide
+from prompter.hear.ear import Ear, Ranking
+
+
+class Panel:
+    """One verdict from all ears that still work. Used by one thread at a time."""
+
+    def __init__(self, ears: Sequence[Ear]) -> None:
+        self._ears = list(ears)
+        self._trouble: list[str] = []
+        self._asking: Ear | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(ear.name for ear in self._ears)
+
+    def judge(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Verdict:
+        """Ask every ear about `sound` (float32, mono, 16 kHz)."""
+        rankings: list[Ranking] = []
+        for ear in list(self._ears):
+            self._asking = ear
+            try:
+                rankings.append(ear.score(sound, phrases))
+            except Exception as error:  # noqa: BLE001 - whatever a recogniser raises
+                self.lose(ear, f"{type(error).__name__}: {error}")
+            finally:
+                self._asking = None
+        return decide(rankings, len(sound) / limits.SAMPLE_RATE_HZ)
+
+    def lose(self, ear: Ear | None, why: str) -> None:
+        """Stop asking this ear, and say so."""
+        if ear in self._ears:
+            self._ears.remove(ear)
+            self._trouble.append(f"the ear '{ear.name}' failed and is dropped: {why}")
+
+    @property
+    def asking(self) -> Ear | None:
+        """The ear that is being asked now (read by the watchdog)."""
+        return self._asking
+
+    def trouble(self) -> list[str]:
+        found, self._trouble = self._trouble, []
+        return found

