@@ -73,3 +73,9 @@ WINDOW_STEP_FRAMES = 100
 
 WINDOW_TAIL_FRAMES = 50
 """Silence that must fit behind the sound in the window."""
+
+PLAN_BYTES = 256_000
+"""A plan's file; a larger one is something else, and reading it would keep an emergency waiting."""
+
+PLAN_VALUES = 1_000
+"""Values in a plan's file: aliases cannot grow into memory."""
