@@ -79,3 +79,29 @@ PLAN_BYTES = 256_000
 
 PLAN_VALUES = 1_000
 """Values in a plan's file: aliases cannot grow into memory."""
+
+# ---- speaking ----------------------------------------------------------------------------------
+
+SPEECH_GAP_MS = 120
+"""Silence between two clips: without it two actions sound like one sentence."""
+
+TONE_GAP_MS = 40
+"""Silence between a tone and the clip after it: the tone must not make the word wait."""
+
+HUSH_FADE_MS = 20
+"""A clip that is cut fades this fast: no click, and silent within a few tens of milliseconds."""
+
+SPEECH_QUEUE_MAX = 64
+"""Cues waiting to be played; beyond that the oldest waiting one is dropped."""
+
+MIX_REPORTS_MAX = 10_000
+"""Reports of the mixer that nobody has fetched; beyond that beats are not reported."""
+
+RESAMPLED_CLIPS_MAX = 1_000
+"""Clips kept at the sound card's rate: several protocols' worth."""
+
+OUTPUT_STALL_S = 1.0
+"""A loudspeaker that has not asked for sound for this long has failed."""
+
+NULL_OUTPUT_STEP_S = 0.02
+"""How often the stand-in for a loudspeaker draws from the mixer."""

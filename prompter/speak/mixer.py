@@ -1,0 +1,383 @@
+"""Plays cues: one queue of speech, one beat under it, counted in the sound card's own samples.
+
+The mixer has no clock, no thread and no device. Whoever plays sound (a sound card's callback, a
+stand-in, the virtual clock of a rehearsal) pulls `render`; what happened, and at which sample, is
+fetched with `take_reports`. Threads: one may enqueue and hush, one may render; the lock between
+them is held for microseconds, and clips are looked up outside of it.
+"""
+
+import threading
+from collections import deque
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from prompter import limits
+from prompter.events import Pace, Say, Tone
+from prompter.speak import tones
+from prompter.speak.pacing import Grid
+from prompter.speak.resample import AtRate
+
+SPEECH_GAIN = 0.85
+"""With clips' and tones' own peaks the sum stays below full scale."""
+
+DUCK_GAIN = 0.35
+"""The beat under speech: about 9 dB down, still to be heard, and still on the beat."""
+
+DUCK_MS, UNDUCK_MS = 10, 250
+"""How fast the beat goes down when speech begins, and comes back."""
+
+READ_MS_A_WORD = 400
+"""A prompt that cannot be spoken takes the time it would have been spoken in: it has to be read."""
+
+
+@dataclass(frozen=True, slots=True)
+class PromptStarted:
+    """Cue number `cue` begins at sample `position`. `voiced` is False if there is no clip for it:
+    then only a tone calls for attention, and the text must be shown."""
+
+    cue: int
+    position: int
+    voiced: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class PromptEndedAt:
+    """Cue number `cue` ended at sample `position`: played to its end, or `cut`."""
+
+    cue: int
+    position: int
+    cut: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """Beat `index` (from 0) of pace `cue` begins at sample `position`. `what`: 'breath' | 'push' |
+    'tick'; among pushes and breaths all are numbered in one row."""
+
+    cue: int
+    what: str
+    index: int
+    position: int
+
+
+Report = PromptStarted | PromptEndedAt | Beat
+
+
+@dataclass(slots=True)
+class _Sound:
+    """Samples that begin at a position, and perhaps fade out from another."""
+
+    samples: np.ndarray
+    start: int
+    end: int
+    fade_from: int | None = None
+
+    def fade(self, position: int, steps: int) -> None:
+        if self.fade_from is None and position + steps < self.end:
+            self.fade_from, self.end = position, position + steps
+
+    def part(self, begin: int, end: int) -> np.ndarray:
+        """The samples for `begin` to `end`, which lie within the sound."""
+        part = self.samples[begin - self.start : end - self.start]
+        if self.fade_from is not None:
+            left = np.arange(self.end - begin, self.end - end, -1, dtype=np.float32)
+            part = part * (left / np.float32(self.end - self.fade_from))
+        return part
+
+
+@dataclass(slots=True)
+class _Waiting:
+    """A cue in the queue; `samples` is None for a pace."""
+
+    cue: Say | Tone | Pace
+    samples: np.ndarray | None = None
+    voiced: bool = True
+
+
+@dataclass(slots=True)
+class _Playing:
+    cue: Say | Tone
+    sound: _Sound
+    cut: bool = False
+
+
+@dataclass(slots=True)
+class _Pacing:
+    """A running pace: beats `next` up to `after` (None: endless) of a grid that began at `origin`."""
+
+    cue: int
+    grid: Grid
+    origin: int
+    first: int
+    next: int
+    after: int | None
+
+    @property
+    def next_at(self) -> int | None:
+        if self.after is not None and self.next >= self.after:
+            return None
+        return self.origin + self.grid.offset(self.next)
+
+    @property
+    def end_at(self) -> int | None:
+        return None if self.after is None else self.origin + self.grid.end(self.after)
+
+
+class Mixer:
+    """Mixes at `rate_hz`; `clip_of` gives a text's clip, float32 mono at `limits.MIX_RATE_HZ`.
+
+    `position` is the number of samples rendered, `errors` how often rendering failed (and gave
+    silence instead).
+    """
+
+    def __init__(self, rate_hz: int, clip_of: Callable[[str], np.ndarray | None]) -> None:
+        self.rate_hz = rate_hz
+        self.position = 0
+        self.errors = 0
+        self._clip_of = AtRate(clip_of, rate_hz)
+        self._lock = threading.Lock()
+        self._queue: deque[_Waiting] = deque()
+        self._playing: _Playing | None = None
+        self._free_at = 0
+        self._pace: _Pacing | None = None
+        self._last_grid: _Pacing | None = None
+        self._beats: list[_Sound] = []
+        self._duck = (0, 1.0, 1.0, 1)  # since, from, to, samples it takes
+        self._reports: list[Report] = []
+        self._failed_before = False
+
+    # ---- asked by the session ------------------------------------------------------------------
+
+    def enqueue(self, cue: Say | Tone | Pace) -> None:
+        """Play `cue` after what is queued already. Raises Bug for a tone or pace that cannot be.
+
+        A pace starts when the speech queued before it has ended, and then runs under later speech.
+        """
+        if isinstance(cue, Pace):
+            Grid.of(cue, self.rate_hz)
+            waiting = _Waiting(cue)
+        elif isinstance(cue, Tone):
+            waiting = _Waiting(cue, tones.named(cue.name, self.rate_hz))
+        else:
+            clip = self._clip(cue.text)
+            voiced = clip is not None
+            waiting = _Waiting(cue, self._unspoken(cue.text) if clip is None else clip, voiced)
+        with self._lock:
+            self._queue.append(waiting)
+            if len(self._queue) > limits.SPEECH_QUEUE_MAX:
+                self._report_end(self._queue.popleft().cue.cue, cut=True)
+
+    def stop_pace(self) -> None:
+        """End the beat, and the paces that still wait."""
+        with self._lock:
+            self._end_pace(self.position, cut=True)
+            self._drop(lambda cue: isinstance(cue, Pace))
+
+    def hush(self, keep_pace: bool = True) -> list[int]:
+        """Cut what is being spoken and drop what is queued; returns the cue numbers cut."""
+        with self._lock:
+            cut = []
+            if self._playing and not self._playing.cut:
+                cut.append(self._playing.cue.cue)
+                self._playing.cut = True
+                self._playing.sound.fade(self.position, self._samples(limits.HUSH_FADE_MS))
+            if not keep_pace:
+                if self._pace:
+                    cut.append(self._pace.cue)
+                self._end_pace(self.position, cut=True)
+            return cut + self._drop(lambda cue: not (keep_pace and isinstance(cue, Pace)))
+
+    def drop_queued(self, roles: Collection[str]) -> list[int]:
+        """Drop waiting speech of these roles; returns its cue numbers."""
+        with self._lock:
+            return self._drop(lambda cue: isinstance(cue, Say) and cue.role in roles)
+
+    @property
+    def speaking(self) -> bool:
+        """Whether a word or tone is sounding or about to. The beat does not count."""
+        with self._lock:
+            return self._playing is not None or any(
+                not isinstance(waiting.cue, Pace) for waiting in self._queue
+            )
+
+    @property
+    def pacing(self) -> bool:
+        """Whether a beat runs."""
+        return self._pace is not None
+
+    def take_reports(self) -> list[Report]:
+        """What has happened since the last call, in order."""
+        with self._lock:
+            reports, self._reports = self._reports, []
+        return reports
+
+    # ---- pulled by whoever plays ----------------------------------------------------------------
+
+    def render(self, count: int) -> np.ndarray:
+        """The next `count` samples, float32 mono in -1..1. Never raises: an error gives silence."""
+        out = np.zeros(max(0, count), np.float32)
+        with self._lock:
+            start = self.position
+            try:
+                self._fill(out)
+                self._failed_before = False
+            except Exception:  # the sound card must get its samples whatever happened
+                out[:] = 0
+                self.errors += 1
+                self.position = start + len(out)
+                self._give_up_sound()
+        return out
+
+    def _fill(self, out: np.ndarray) -> None:
+        begin, end = self.position, self.position + len(out)
+        while self.position < end:
+            self._finish()
+            self._begin()
+            stop = min(end, self._next_change())
+            self._mix(out[self.position - begin : stop - begin], stop)
+            self.position = stop
+        self._finish()
+        np.clip(out, -1.0, 1.0, out=out)
+
+    def _finish(self) -> None:
+        """End what ends at or before this position."""
+        now = self.position
+        playing = self._playing
+        if playing and now >= playing.sound.end:
+            self._report_end(playing.cue.cue, playing.cut, playing.sound.end)
+            speech = isinstance(playing.cue, Say)
+            gap_ms = limits.SPEECH_GAP_MS if speech else limits.TONE_GAP_MS
+            self._free_at = playing.sound.end + self._samples(gap_ms)
+            self._playing = None
+            if speech:
+                self._turn_beat(playing.sound.end, 1.0, UNDUCK_MS)
+        if self._pace and self._pace.end_at is not None and now >= self._pace.end_at:
+            self._end_pace(self._pace.end_at, cut=False)
+        self._beats = [sound for sound in self._beats if sound.end > now]
+
+    def _begin(self) -> None:
+        """Start what starts at this position."""
+        now = self.position
+        while self._queue and not self._playing and now >= self._free_at:
+            waiting = self._queue.popleft()
+            self._reports.append(PromptStarted(waiting.cue.cue, now, waiting.voiced))
+            if isinstance(waiting.cue, Pace):
+                self._start_pace(waiting.cue)
+            elif waiting.samples is not None:
+                sound = _Sound(waiting.samples, now, now + len(waiting.samples))
+                self._playing = _Playing(waiting.cue, sound)
+                if isinstance(waiting.cue, Say):
+                    self._turn_beat(now, DUCK_GAIN, DUCK_MS)
+        pace = self._pace
+        while pace and (at := pace.next_at) is not None and now >= at:
+            what = pace.grid.beat(pace.next)
+            if len(self._reports) < limits.MIX_REPORTS_MAX:
+                self._reports.append(Beat(pace.cue, what, pace.next - pace.first, at))
+            samples = self._beat_samples(what, pace.grid)
+            self._beats.append(_Sound(samples, at, at + len(samples)))
+            pace.next += 1
+
+    def _next_change(self) -> int:
+        """The position at which something starts or ends next."""
+        now = self.position
+        changes = [sound.end for sound in self._beats]
+        if self._playing:
+            changes.append(self._playing.sound.end)
+        elif self._queue:
+            changes.append(self._free_at)
+        if self._pace:
+            changes += [at for at in (self._pace.next_at, self._pace.end_at) if at is not None]
+        return min((at for at in changes if at > now), default=1 << 62)
+
+    def _mix(self, out: np.ndarray, stop: int) -> None:
+        """Add all that sounds from this position to `stop`."""
+        now = self.position
+        if self._beats:
+            since, start_gain, end_gain, steps = self._duck
+            turned = np.clip((np.arange(now, stop) - since) / steps, 0.0, 1.0)
+            gain = (start_gain + (end_gain - start_gain) * turned).astype(np.float32)
+            for sound in self._beats:
+                out += sound.part(now, stop) * gain
+        if self._playing:
+            gain_of_one = np.float32(SPEECH_GAIN if isinstance(self._playing.cue, Say) else 1.0)
+            out += self._playing.sound.part(now, stop) * gain_of_one
+
+    # ---- the beat --------------------------------------------------------------------------------
+
+    def _start_pace(self, pace: Pace) -> None:
+        """Replace the running pace; one of the same kind goes on in step with it."""
+        now = self.position
+        self._end_pace(now, cut=True, go_on=(grid := Grid.of(pace, self.rate_hz)))
+        origin, first = now, 0
+        before = self._last_grid
+        if before and before.grid == grid and before.origin + grid.offset(before.next) >= now:
+            origin, first = before.origin, before.next
+        after = None if pace.count is None else grid.until(first, pace.count)
+        self._pace = self._last_grid = _Pacing(pace.cue, grid, origin, first, first, after)
+
+    def _end_pace(self, position: int, cut: bool, go_on: Grid | None = None) -> None:
+        pace, self._pace = self._pace, None
+        if pace is None:
+            return
+        self._report_end(pace.cue, cut, position)
+        if cut and pace.grid != go_on:
+            for sound in self._beats:
+                sound.fade(position, self._samples(limits.HUSH_FADE_MS))
+
+    def _beat_samples(self, what: str, grid: Grid) -> np.ndarray:
+        if what == "breath":
+            return tones.breath(self.rate_hz, grid.breath_s())
+        return tones.push(self.rate_hz) if what == "push" else tones.tick(self.rate_hz)
+
+    def _turn_beat(self, position: int, gain: float, over_ms: int) -> None:
+        """Let the beat's loudness go to `gain`, from where it is at `position`."""
+        since, start_gain, end_gain, steps = self._duck
+        turned = min(max((position - since) / steps, 0.0), 1.0)
+        here = start_gain + (end_gain - start_gain) * turned
+        self._duck = (position, here, gain, self._samples(over_ms))
+
+    # ---- small parts -------------------------------------------------------------------------------
+
+    def _samples(self, time_ms: int) -> int:
+        return time_ms * self.rate_hz // 1000
+
+    def _clip(self, text: str) -> np.ndarray | None:
+        """A clip that can be played, or None."""
+        try:
+            clip = np.asarray(self._clip_of(text), dtype=np.float32)
+        except Exception:  # no clip: the prompt is shown instead
+            return None
+        return clip if clip.ndim == 1 and len(clip) and np.isfinite(clip).all() else None
+
+    def _unspoken(self, text: str) -> np.ndarray:
+        tone = tones.attention(self.rate_hz)
+        length = max(len(tone), self._samples(READ_MS_A_WORD * len(text.split())))
+        return np.concatenate([tone, np.zeros(length - len(tone), np.float32)])
+
+    def _drop(self, chosen: Callable[[Say | Tone | Pace], bool]) -> list[int]:
+        dropped = [waiting.cue.cue for waiting in self._queue if chosen(waiting.cue)]
+        self._queue = deque(waiting for waiting in self._queue if not chosen(waiting.cue))
+        for cue in dropped:
+            self._report_end(cue, cut=True)
+        return dropped
+
+    def _report_end(self, cue: int, cut: bool, position: int | None = None) -> None:
+        at = self.position if position is None else position
+        self._reports.append(PromptEndedAt(cue, at, cut))
+
+    def _give_up_sound(self) -> None:
+        """After an error: drop what may have caused it, so that the next block can sound again.
+
+        The beat survives a first error; a second one in a row ends it and the queue as well.
+        """
+        if self._playing:
+            self._report_end(self._playing.cue.cue, cut=True)
+            self._free_at, self._playing = self.position, None
+        self._beats = []
+        self._duck = (self.position, 1.0, 1.0, 1)
+        if self._failed_before:
+            self._end_pace(self.position, cut=True)
+            self._drop(lambda cue: True)
+        self._failed_before = True
