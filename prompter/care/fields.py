@@ -15,7 +15,9 @@ class Part(BaseModel):
 
 
 def _yes_no(value: Any) -> Any:
-    return {"yes": True, "no": False}.get(value.strip().lower(), value) if isinstance(value, str) else value
+    if not isinstance(value, str):
+        return value
+    return {"yes": True, "no": False}.get(value.strip().lower(), value)
 
 
 YesNo = Annotated[
@@ -43,7 +45,8 @@ class _OrNone:
 OR_NONE = _OrNone()
 
 # Printable, one line, no braces or markup that a prompt's placeholders could trip over.
-_PLAIN = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029{}<>\[\]]*[^\s\x00-\x1f\x7f-\x9f\u2028\u2029{}<>\[\]][^\x00-\x1f\x7f-\x9f\u2028\u2029{}<>\[\]]*$"
+_SIGN = r"\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff{}<>\[\]"
+_PLAIN = rf"^[^{_SIGN}]*[^\s{_SIGN}][^{_SIGN}]*$"
 
 Text = Annotated[str, Field(min_length=1, max_length=160, pattern=_PLAIN)]
 SpokenName = Annotated[str, Field(max_length=24, pattern=r"^[^\W\d_]+([ '’.-]{1,2}[^\W\d_]+)*\.?$")]

@@ -1,6 +1,5 @@
 """The care plan: what this patient's clinician ordered, as facts, words and numbers for the flow."""
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Self
 
@@ -24,7 +23,7 @@ from prompter.care.parts import (
     Suction,
     Tube,
 )
-from prompter.care.problems import problems_of
+from prompter.care.problems import MAY_BE_ABSENT, problems_of
 from prompter.care.reading import read_yaml
 
 FACTS: dict[str, str] = {
@@ -107,10 +106,9 @@ class Plan(Part):
             value = getattr(self, name)
             if isinstance(value, Part):
                 flat |= {f"{name}.{key}": getattr(value, key) for key in type(value).model_fields}
-            flat[name] = value if not isinstance(value, Part) and value is not None else (
-                value is not None if name in ("tube", "oxygen") else value
-            )
-        return flat
+            elif name not in MAY_BE_ABSENT:
+                flat[name] = value
+        return flat | {name: getattr(self, name) is not None for name in MAY_BE_ABSENT}
 
     def facts(self) -> frozenset[str]:
         """What holds for this patient, in the words of `FACTS`."""
@@ -265,7 +263,3 @@ def load_plan(path: str | Path) -> Plan:
     except ValidationError as error:
         raise problems_of(error, document, Plan) from None
 
-
-def today() -> date:
-    """The day in the time zone of this machine, for whoever has no other clock."""
-    return date.today()

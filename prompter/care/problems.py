@@ -2,13 +2,18 @@
 
 import difflib
 from collections.abc import Iterator
-from typing import Any, get_args
+from typing import Annotated, Any, get_args
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from prompter.care.contradictions import Contradiction, contradictions
 from prompter.care.reading import Document, Path_
 from prompter.errors import CannotDo
+
+MAY_BE_ABSENT = ("tube", "oxygen")
+"""Groups that a plan may lack; whether they are there is a value of its own."""
+
+_ABSENT = object()
 
 
 class PlanProblems(CannotDo):
@@ -134,8 +139,6 @@ def leaves(model: type[BaseModel]) -> Iterator[tuple[str, Any]]:
 
 def adapter(field: Any) -> TypeAdapter[Any]:
     """Checks one value as the plan's field would."""
-    from typing import Annotated
-
     annotation = field.annotation
     for extra in field.metadata:
         annotation = Annotated[annotation, extra]
@@ -155,10 +158,7 @@ def _valid_values(data: dict[str, Any], model: type[BaseModel]) -> dict[str, Any
             values[path] = adapter(field).validate_python(here)
         except ValidationError:
             continue
-    for part in ("tube", "oxygen"):
+    for part in MAY_BE_ABSENT:
         if part in data:
             values[part] = isinstance(data[part], dict)
     return values
-
-
-_ABSENT = object()

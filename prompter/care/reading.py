@@ -16,6 +16,18 @@ Path_ = tuple[str | int, ...]
 _GET_A_PLAN = "Make one with: prompter plan new"
 
 
+class Sort(NamedTuple):
+    """What sort of file is expected: its name in messages, how to get one, and its bounds."""
+
+    noun: str
+    mend: str
+    values: int
+    depth: int
+
+
+PLAN = Sort("plan", _GET_A_PLAN, PLAN_VALUES, 8)
+
+
 class Document(NamedTuple):
     """`data`: plain dicts, lists and scalars. `lines`: path -> line from 1. `file`: its name."""
 
@@ -30,35 +42,37 @@ class Document(NamedTuple):
         return f"{self.file}:{self.lines.get(path, 1)}"
 
 
-def read_yaml(path: str | Path) -> Document:
+def read_yaml(path: str | Path, sort: Sort = PLAN) -> Document:
     """Raises CannotDo for a file that is missing, unreadable, too large, or not a YAML mapping."""
     file = str(path)
-    root = _parse(_text(Path(path), file), file)
+    root = _parse(_text(Path(path), file, sort), file)
     if root is None:
-        raise CannotDo("the file is empty.", file, _GET_A_PLAN)
+        raise CannotDo("the file is empty.", file, sort.mend)
     if not isinstance(root, CommentedMap):
-        raise CannotDo("this is not a plan: no `name: value` lines.", f"{file}:1", _GET_A_PLAN)
+        raise CannotDo(
+            f"this is not a {sort.noun}: no `name: value` lines.", f"{file}:1", sort.mend
+        )
     lines: dict[Path_, int] = {}
-    return Document(file, _plain(root, (), lines, file), lines)
+    return Document(file, _plain(root, (), lines, file, sort), lines)
 
 
-def _text(path: Path, file: str) -> str:
+def _text(path: Path, file: str, sort: Sort) -> str:
     try:
         # A pipe or device would make us wait for ever.
         if path.exists() and not path.is_file():
-            raise CannotDo("this is not a file.", file, "Name the plan's file.")
+            raise CannotDo("this is not a file.", file, f"Name the {sort.noun}'s file.")
         with path.open("rb") as stream:
             content = stream.read(PLAN_BYTES + 1)
     except FileNotFoundError:
-        raise CannotDo("there is no such file.", file, _GET_A_PLAN) from None
+        raise CannotDo("there is no such file.", file, sort.mend) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise CannotDo(f"cannot be read: {reason}.", file, "Check name and permissions.") from None
     if len(content) > PLAN_BYTES:
         raise CannotDo(
-            f"the file is larger than {PLAN_BYTES // 1000} kB; a plan is not.",
+            f"the file is larger than {PLAN_BYTES // 1000} kB; a {sort.noun} is not.",
             file,
-            "Name the plan's file.",
+            f"Name the {sort.noun}'s file.",
         )
     try:
         return content.decode("utf-8-sig")
@@ -93,7 +107,7 @@ def _parse(text: str, file: str) -> Any:
             "Write `name: value`, two spaces in for each group, quotes around odd signs.",
         ) from None
     except RecursionError:
-        raise CannotDo("groups are nested too deep.", file, "Name the plan's file.") from None
+        raise CannotDo("groups are nested too deep.", file, f"Name the {sort.noun}'s file.") from None
     except (YAMLError, ValueError, TypeError, AttributeError, KeyError, IndexError):
         # The library lets bare errors through for odd tags, dates such as 2031-02-31, and the like.
         line = _bad_line(text)
@@ -118,9 +132,9 @@ def _bad_line(text: str) -> int | None:
     return None
 
 
-def _plain(node: Any, path: Path_, lines: dict[Path_, int], file: str) -> Any:
-    if len(path) > 8 or len(lines) > PLAN_VALUES:
-        raise CannotDo("this holds far more than a plan.", file, "Name the plan's file.")
+def _plain(node: Any, path: Path_, lines: dict[Path_, int], file: str, sort: Sort) -> Any:
+    if len(path) > sort.depth or len(lines) > sort.values:
+        raise CannotDo(f"this holds far more than a {sort.noun}.", file, f"Name the {sort.noun}'s file.")
     if isinstance(node, CommentedMap):
         plain: dict[str, Any] = {}
         for key, value in node.items():
@@ -131,13 +145,13 @@ def _plain(node: Any, path: Path_, lines: dict[Path_, int], file: str) -> Any:
                     f"`{key}` is no name of a field.", f"{file}:{line}", "Remove it or quote it."
                 )
             lines[(*path, str(key))] = line
-            plain[str(key)] = _plain(value, (*path, str(key)), lines, file)
+            plain[str(key)] = _plain(value, (*path, str(key)), lines, file, sort)
         return plain
     if isinstance(node, CommentedSeq):
         for index in range(len(node)):
             at = node.lc.data.get(index) if node.lc.data else None
             lines[(*path, index)] = (at[0] if at else node.lc.line) + 1
-        return [_plain(item, (*path, index), lines, file) for index, item in enumerate(node)]
+        return [_plain(item, (*path, index), lines, file, sort) for index, item in enumerate(node)]
     return _scalar(node, path, lines, file)
 
 
