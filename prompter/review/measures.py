@@ -1,0 +1,188 @@
+"""The times a clinician looks for, counted from the journal's events and nothing else."""
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from prompter.review.timed import Timed
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """From and to, in seconds since the emergency began."""
+
+    from_s: float
+    to_s: float
+
+    @property
+    def length_s(self) -> float:
+        return round(self.to_s - self.from_s, 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Lowest:
+    """The lowest of the numbers said, and when."""
+
+    value: int
+    t_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """Seconds since the emergency began, None where it did not happen.
+
+    first_breath_s: the first paced breath. longest_without_breath: the longest time without a paced breath
+    while breathing was not confirmed better. tube_out_s: the tube first known out. tube_proven_s: first proven
+    open after that, or at all if it never was out. Breaths are what the prompter paced: it cannot see them.
+    """
+
+    end_s: float
+    breaths_s: list[float]
+    breaths_estimated: bool
+    longest_without_breath: Span | None
+    breaths_a_minute: float | None
+    wanted_a_minute: float | None
+    call_asked_s: float | None
+    on_speaker_s: float | None
+    tube_out_s: float | None
+    tube_proven_s: float | None
+    lowest_spo2: Lowest | None
+    lowest_pulse: Lowest | None
+    suction: list[Span] = field(default_factory=list)
+    pushes: list[Span] = field(default_factory=list)
+    push_pauses: list[Span] = field(default_factory=list)
+
+    @property
+    def first_breath_s(self) -> float | None:
+        return self.breaths_s[0] if self.breaths_s else None
+
+
+def measure(events: list[Timed]) -> Measures:
+    """Counts everything from the events of one journal."""
+    end_s = next((e.t_s for e in events if e.kind == "closed"), events[-1].t_s if events else 0.0)
+    breaths, estimated = breath_times(events, end_s)
+    out_s = first(events, "learned", what="tube", value="out")
+    proven = [e.t_s for e in events if e.is_a("learned", what="tube", value="proven open")]
+    pushes = push_spans(events, end_s)
+    return Measures(
+        end_s=end_s,
+        breaths_s=breaths,
+        breaths_estimated=estimated,
+        longest_without_breath=_longest_without(events, breaths, end_s),
+        breaths_a_minute=_rate(breaths),
+        wanted_a_minute=next((e.number("per_minute") for e in events if e.is_a("pace", what="breaths")), None),
+        call_asked_s=earliest(
+            first(events, "moved", machine="call", target="asked"), first(events, "say", role="call")
+        ),
+        on_speaker_s=first(events, "moved", machine="call", target="on speaker"),
+        tube_out_s=out_s,
+        tube_proven_s=next((t for t in proven if out_s is None or t >= out_s), None),
+        lowest_spo2=_lowest(events, "spo2", range(30, 101)),
+        lowest_pulse=_lowest(events, "pulse", range(20, 251)),
+        suction=suction_spans(events, end_s),
+        pushes=pushes,
+        push_pauses=[Span(a.to_s, b.from_s) for a, b in pairwise(pushes)],
+    )
+
+
+def first(events: list[Timed], kind: str, **fields: object) -> float | None:
+    """Seconds of the first such event, or None."""
+    return next((e.t_s for e in events if e.is_a(kind, **fields)), None)
+
+
+def earliest(*times_s: float | None) -> float | None:
+    """The earliest of the times that are there."""
+    return min((t for t in times_s if t is not None), default=None)
+
+
+def breath_times(events: list[Timed], end_s: float) -> tuple[list[float], bool]:
+    """Seconds of each paced breath; True if worked out from the pace because no beat was journalled."""
+    if any(e.kind == "beat" for e in events):
+        return [e.t_s for e in events if e.is_a("beat", what="breaths")], False
+    times: list[float] = []
+    for pace, until_s in _paces(events, "breaths", end_s):
+        per_minute, count = pace.number("per_minute") or 0.0, pace.number("count")
+        if 1 <= per_minute <= 200:
+            apart_s = 60 / per_minute
+            most = int((until_s - pace.t_s) / apart_s) + 1
+            most = min(most, int(count)) if count is not None else most
+            times += [round(pace.t_s + i * apart_s, 3) for i in range(max(0, most))]
+    return times, bool(times)
+
+
+def suction_spans(events: list[Timed], end_s: float) -> list[Span]:
+    """Every pass: from its first tone to the next move of the care, the next beat or the beat's end."""
+    return [Span(e.t_s, until_s) for e, until_s in _paces(events, "suction", end_s, or_move=True)]
+
+
+def push_spans(events: list[Timed], end_s: float) -> list[Span]:
+    """The times of pushing the chest: as learned, else as paced."""
+    learned = [e for e in events if e.is_a("learned", what="pushes")]
+    if not learned:
+        return [Span(e.t_s, until_s) for e, until_s in _paces(events, "pushes", end_s)]
+    spans, since_s = [], None
+    for event in learned:
+        going = event.text("value") == "started"
+        if going and since_s is None:
+            since_s = event.t_s
+        elif not going and since_s is not None:
+            spans.append(Span(since_s, event.t_s))
+            since_s = None
+    return spans if since_s is None else [*spans, Span(since_s, end_s)]
+
+
+def _paces(events: list[Timed], what: str, end_s: float, or_move: bool = False) -> list[tuple[Timed, float]]:
+    """Each pace of this sort, and when it ended."""
+    found = []
+    for index, event in enumerate(events):
+        if event.is_a("pace", what=what):
+            until_s = next(
+                (
+                    e.t_s
+                    for e in events[index + 1 :]
+                    if e.kind in ("pace", "pace stopped", "closed") or (or_move and e.is_a("moved", machine="care"))
+                ),
+                max(end_s, event.t_s),
+            )
+            found.append((event, until_s))
+    return found
+
+
+def _longest_without(events: list[Timed], breaths_s: list[float], end_s: float) -> Span | None:
+    """The longest stretch between paced breaths, within the times breathing was not confirmed better."""
+    stretches, since_s = [], 0.0
+    needed = True
+    for event in events:
+        if event.is_a("learned", what="breathing"):
+            better = event.text("value") == "better"
+            if better and needed:
+                stretches.append(Span(since_s, event.t_s))
+            elif not better and not needed:
+                since_s = event.t_s
+            needed = not better
+    if needed:
+        stretches.append(Span(since_s, end_s))
+    gaps = [
+        Span(a, b)
+        for stretch in stretches
+        for a, b in pairwise(
+            [stretch.from_s, *(t for t in breaths_s if stretch.from_s < t < stretch.to_s), stretch.to_s]
+        )
+    ]
+    return max(gaps, key=lambda gap: gap.length_s, default=None)
+
+
+def _rate(breaths_s: list[float]) -> float | None:
+    """Breaths a minute as paced: from the median gap between neighbours, pauses over 15 s left out."""
+    gaps = sorted(b - a for a, b in pairwise(breaths_s) if 0 < b - a <= 15)
+    return round(60 / gaps[len(gaps) // 2], 1) if gaps else None
+
+
+def _lowest(events: list[Timed], quantity: str, sane: range) -> Lowest | None:
+    """The lowest number taken; one out of range, or refused by the next event, was asked back and does not count."""
+    found = []
+    for event, after in zip(events, [*events[1:], None], strict=False):
+        value = event.number("value")
+        if event.is_a("numbered", quantity=quantity) and value is not None and int(value) in sane:
+            if after is None or after.kind != "refused":
+                found.append(Lowest(int(value), event.t_s))
+    return min(found, key=lambda low: low.value, default=None)

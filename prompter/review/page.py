@@ -1,0 +1,113 @@
+"""Makes the one page a clinician opens: self-contained, for a phone, a screen or A4 paper."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from itertools import groupby
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from prompter.review import timeline
+from prompter.review.account import clock, refill, ten_lines, time_rows
+from prompter.review.entries import Entry
+from prompter.review.incident import Incident
+from prompter.review.marks import LEGEND, mark_icon
+
+CAUTIONS = (
+    "This is not a medical device.",
+    "It does not replace training, the care plan or the emergency number.",
+    "Only people trained by the care team do these steps.",
+    "If it fails or is unsure, act on your training and call.",
+    "Numbers and practice differ by country: the plan and local practice win.",
+)
+
+FILTERS = (
+    ("main", "What matters"),
+    ("all", "Everything"),
+    ("caregiver", "Caregiver"),
+    ("prompter", "Prompter"),
+    ("step", "Steps and facts"),
+    ("unsure", "Assumed or not believed"),
+    ("trouble", "Faults"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Integrity:
+    """Whether the record is whole, in words."""
+
+    whole: bool
+    text: str
+
+
+def render(incident: Incident) -> str:
+    """The page as HTML text."""
+    environment = Environment(
+        loader=PackageLoader("prompter.review", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {"clock": clock, "mark": mark_icon, "css_class": css_class}
+    started = datetime.fromisoformat(incident.started)
+    return environment.get_template("page.html").render(
+        incident=incident,
+        started=f"{started.day} {started:%B %Y, %H:%M:%S} (UTC{started:%z})",
+        lines=ten_lines(incident),
+        times=time_rows(incident),
+        refill=refill(incident),
+        pictures=[timeline.draw(incident, form) for form in (timeline.WIDE, timeline.NARROW)],
+        legend=LEGEND,
+        rows=rows(incident.entries),
+        filters=FILTERS,
+        integrity=integrity(incident),
+        banner=banner(incident),
+        cautions=CAUTIONS,
+    )
+
+
+def banner(incident: Incident) -> str:
+    """What must be known before anything is read; empty for a real emergency with a real plan."""
+    plan = incident.plan
+    if plan.is_rehearsal and plan.is_demo:
+        return "Rehearsal with the demonstration plan. The caregiver was simulated; nobody was in danger; all names are invented."
+    if plan.is_rehearsal:
+        return "Rehearsal. The caregiver was simulated; nobody was in danger."
+    return "The plan in this record is the invented demonstration plan." if plan.is_demo else ""
+
+
+def integrity(incident: Incident) -> Integrity:
+    """The result of the check of the chain."""
+    reading = incident.reading
+    kept = f"{len(reading.events)} events"
+    if reading.torn_tail:
+        return Integrity(False, f"The record breaks off or was changed in its last line ({reading.problem}). The {kept} before it are as written.")
+    if not reading.intact:
+        return Integrity(
+            False, f"The record is damaged: {reading.problem}. This account uses the {kept} before it; what came after is not shown."
+        )
+    if not reading.closed:
+        return Integrity(True, f"All {kept} are as written, but the record was not closed: the program or its power may have stopped.")
+    return Integrity(True, f"All {kept} are as written, and the record was closed.")
+
+
+def rows(entries: list[Entry]) -> list[Entry]:
+    """The table's rows: beats that follow one another become one row that still holds each time."""
+    found: list[Entry] = []
+    for (kind, row), group in groupby(entries, key=lambda e: (e.kind, e.row)):
+        run = list(group)
+        if kind != "beat" or len(run) == 1:
+            found += run
+            continue
+        times = ", ".join(f"{e.t_s:.1f}" for e in run)
+        found.append(
+            replace(run[0], text=f"{len(run)} beats ({row}), {clock(run[0].t_s)} to {clock(run[-1].t_s)}", detail=f"at {times} s", minor=False)
+        )
+    return found
+
+
+def css_class(entry: Entry) -> str:
+    """What the filters of the table look for."""
+    groups = {"patient": "step", "saturation": "caregiver", "call": "prompter" if entry.kind == "say" else "step"}
+    unsure = " unsure" if entry.how in ("assumed", "not believed") else ""
+    return f"{groups.get(entry.row, entry.row)}{unsure}{' minor' if entry.minor else ''}"

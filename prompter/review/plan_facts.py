@@ -1,0 +1,92 @@
+"""What the review quotes from the embedded plan and the opening event, read leniently: any of it may be missing."""
+
+import re
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
+
+from prompter.review.timed import Timed
+
+
+class PlanFacts:
+    """The plan that was in force, as the journal's first event embeds it."""
+
+    def __init__(self, opened: Timed | None) -> None:
+        self.opened = opened.fields if opened is not None and opened.kind == "opened" else {}
+        self._plan = _mapping(self.opened.get("plan_text"))
+        self._flow = _top_lines(self.opened.get("flow_text"))
+
+    @property
+    def ventilated(self) -> bool:
+        return self._plan.get("ventilator") in (True, "yes")
+
+    def get(self, group: str, name: str) -> Any:
+        """A value of the plan, such as ('suction', 'depth_cm'); None if it is not there."""
+        part = self._plan.get(group)
+        return part.get(name) if isinstance(part, dict) else None
+
+    @property
+    def there(self) -> bool:
+        return bool(self._plan)
+
+    @property
+    def patient(self) -> str:
+        return str(self.get("patient", "name") or "the patient")
+
+    @property
+    def is_demo(self) -> bool:
+        """True if the plan calls itself a demonstration."""
+        return self._plan.get("demonstration") in (True, "yes")
+
+    @property
+    def is_rehearsal(self) -> bool:
+        """True if a simulated caregiver was talking."""
+        return self.opened.get("live") is False or (
+            self.opened.get("live") is not True and self.opened.get("seed") is not None
+        )
+
+    @property
+    def plan_line(self) -> str:
+        """Version and approval of plan and flow, for people."""
+        if not self.there:
+            return "There was no readable plan: the prompter spoke without numbers."
+        by, on = self.get("approval", "approved_by"), self.get("approval", "approved_on")
+        due = self.get("approval", "review_due")
+        approved = f"approved by {by}, {on}" if by and by != "none" else "not approved by a clinician"
+        demo = "Invented demonstration plan" if self.is_demo else "Plan"
+        return f"{demo} for {self.patient}: {approved}{f'; review due {due}' if due else ''}."
+
+    @property
+    def flow_line(self) -> str:
+        name = str(self.opened.get("flow") or self._flow.get("flow") or "unknown")
+        version = self._flow.get("version")
+        approval = re.match(r"\{ *by: *([^,}]+?) *, *on: *(\d[^,}]*?) *\}", self._flow.get("approval", ""))
+        approved = f"approved by {approval[1]}, {approval[2]}" if approval else "not approved by a clinician"
+        program = self.opened.get("version")
+        return (
+            f"Flow {name}{f' version {version}' if version else ''}: {approved}."
+            f"{f' Prompter {program}.' if program else ''}"
+        )
+
+    def call_after_s(self) -> float | None:
+        """Seconds until the call is due: the plan's, or the default (0 with a helper, 30 alone)."""
+        value = self._plan.get("call_after_s")
+        if isinstance(value, int | float):
+            return float(value)
+        helper = self.get("helper", "usual")
+        return None if helper is None else 0.0 if helper in (True, "yes") else 30.0
+
+
+def _mapping(text: Any) -> dict[Any, Any]:
+    try:
+        loaded = YAML(typ="safe", pure=True).load(text) if isinstance(text, str) else None
+    except (YAMLError, ValueError, RecursionError):
+        return {}
+    return loaded if isinstance(loaded, dict) else {}
+
+
+def _top_lines(text: Any) -> dict[str, str]:
+    """The single-line entries at the top level: a whole flow takes a second to load, and we quote three."""
+    found = re.findall(r"^(\w+):[ \t]+([^\n#|>]+)", text, re.MULTILINE) if isinstance(text, str) else []
+    return {name: value.strip().strip("\"'") for name, value in found}
