@@ -1,6 +1,7 @@
 """Makes an engine's raw sound into a clip: no silence around it, one loudness, no clicks.
 
-The silence matters: espeak-ng ends a sentence in 236 ms of it, and that would be added to every reply.
+The silence matters: espeak-ng begins a sentence with up to 50 ms of it and can end it with 236 ms,
+and that would be added to every reply.
 """
 
 import numpy as np

@@ -1,5 +1,6 @@
 """What turns a text into sound. The embedded voice works everywhere, offline, from the package."""
 
+import re
 from typing import Protocol
 
 import numpy as np
@@ -68,9 +69,10 @@ class EspeakVoice:
                 raise CannotDo(f"{value} {what} is out of range.", voice, f"Use {low} to {high}.")
         accent, plus, variant = voice.partition("+")
         self._engine_name = _ALIASES.get(accent, accent) + plus + variant
-        # The engine itself passes over a variant that it does not have.
+        # The engine itself passes over a variant that it does not have, and reads any file as one.
+        plain = re.fullmatch(r"[\w/-]+(\+[\w -]+)?", voice) is not None
         has_variant = not plus or (espeak.data_folder() / "voices" / "!v" / variant).is_file()
-        if not has_variant or not espeak.knows(self._engine_name):
+        if not (plain and has_variant and espeak.knows(self._engine_name)):
             raise CannotDo("there is no such voice.", voice, "Use one such as en-us or en-gb+f3.")
         self._rate_wpm, self._pitch = rate_wpm, pitch
         self.name = f"{voice} {rate_wpm} wpm pitch {pitch}"

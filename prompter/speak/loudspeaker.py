@@ -1,0 +1,176 @@
+"""Lets a sound card pull the mixer, or, where there is none, a clock of the same shape.
+
+Without a loudspeaker the prompts still begin and end in time: the screen shows them, the flow goes
+on. Threads: the sound card's own calls `_pull`, which must not block; the stand-in has one thread.
+"""
+
+import threading
+import time
+from collections.abc import Callable
+from typing import Any, Protocol
+
+import numpy as np
+
+from prompter import limits
+from prompter.errors import CannotDo
+from prompter.speak.mixer import Mixer
+
+Tap = Callable[[np.ndarray], None]
+"""Is given each block as it goes out (float32 mono, at the mixer's rate), for the echo's removal.
+Called on the sound card's thread: it may copy and put on a queue, not wait."""
+
+
+class Output(Protocol):
+    """What pulls a mixer."""
+
+    latency_ms: float
+    underflows: int
+
+    def start(self) -> None: ...
+    def stop(self) -> None: ...
+    def failed(self) -> str | None: ...
+
+
+def _sounddevice() -> Any:
+    try:
+        import sounddevice
+    except OSError as reason:  # the wheel brings no PortAudio on Linux
+        raise CannotDo(
+            f"sound cannot be played: {reason}.",
+            "PortAudio",
+            "Install it (Debian and Ubuntu: apt install libportaudio2).",
+        ) from None
+    return sounddevice
+
+
+def _device(name: str | int | None) -> dict[str, Any]:
+    sounddevice = _sounddevice()
+    try:
+        return dict(sounddevice.query_devices(name, "output"))
+    except (ValueError, sounddevice.PortAudioError) as reason:
+        raise CannotDo(
+            f"there is no such loudspeaker: {reason}.",
+            "default output" if name is None else str(name),
+            "Connect one, or name one that 'python -m sounddevice' lists.",
+        ) from None
+
+
+def own_rate_hz(name: str | int | None = None) -> int:
+    """The output's own sample rate: make the mixer at this one. Raises CannotDo."""
+    return round(_device(name)["default_samplerate"])
+
+
+class Loudspeaker:
+    """Plays `mixer` on the default output or the named one (part of a name, or its number).
+
+    `underflows` counts the blocks that came too late. Raises CannotDo in `start`.
+    """
+
+    def __init__(
+        self, mixer: Mixer, name: str | int | None = None, tap: Tap | None = None
+    ) -> None:
+        self.latency_ms = 0.0
+        self.underflows = 0
+        self._mixer, self._name, self._tap = mixer, name, tap
+        self._stream: Any = None
+        self._trouble: str | None = None
+        self._pulled_at = 0.0
+
+    def start(self) -> None:
+        device = _device(self._name)
+        sounddevice = _sounddevice()
+        self._trouble, self._pulled_at = None, time.monotonic()
+        try:
+            self._stream = sounddevice.OutputStream(
+                samplerate=self._mixer.rate_hz,
+                device=self._name,
+                channels=min(2, device["max_output_channels"]),
+                dtype="float32",
+                latency="low",
+                callback=self._pull,
+            )
+            self._stream.start()
+        except (ValueError, sounddevice.PortAudioError) as reason:
+            self.stop()
+            raise CannotDo(
+                f"the loudspeaker does not open: {reason}.",
+                device["name"],
+                "Close other programs that use it, or name another one.",
+            ) from None
+        self.latency_ms = 1000 * float(self._stream.latency)
+
+    def stop(self) -> None:
+        stream, self._stream = self._stream, None
+        if stream is not None:
+            # A card that was pulled out raises here too; there is nothing left to do about it.
+            stream.close(ignore_errors=True)
+
+    def failed(self) -> str | None:
+        """What is wrong with it, or None while it plays."""
+        if self._trouble:
+            return self._trouble
+        if self._stream is None:
+            return "the loudspeaker is not open"
+        if not self._stream.active:
+            return "the loudspeaker has stopped"
+        if time.monotonic() - self._pulled_at > limits.OUTPUT_STALL_S:
+            return "the loudspeaker takes no sound"
+        return None
+
+    def _pull(self, out: np.ndarray, frames: int, _time: object, status: Any) -> None:
+        """The sound card's callback: fills `out` (frames, channels) and returns."""
+        try:
+            self._pulled_at = time.monotonic()
+            if status.output_underflow:
+                self.underflows += 1
+            block = self._mixer.render(frames)
+            out[:] = block[:, np.newaxis]
+            if self._tap:
+                self._tap(block)
+        except Exception as reason:  # the watcher learns of it through `failed`
+            out.fill(0)
+            self._trouble = f"playing failed: {reason}"
+
+
+class NullLoudspeaker:
+    """Pulls `mixer` at the pace of the clock, and plays nothing."""
+
+    def __init__(self, mixer: Mixer, tap: Tap | None = None) -> None:
+        self.latency_ms = 0.0
+        self.underflows = 0
+        self._mixer, self._tap = mixer, tap
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._trouble: str | None = None
+
+    def start(self) -> None:
+        self._stop.clear()
+        self._trouble = None
+        self._thread = threading.Thread(target=self._run, name="null loudspeaker", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._stop.set()
+        if self._thread:
+            self._thread.join()
+            self._thread = None
+
+    def failed(self) -> str | None:
+        """What is wrong with it, or None while it draws."""
+        if self._trouble:
+            return self._trouble
+        return None if self._thread and self._thread.is_alive() else "the stand-in is not running"
+
+    def _run(self) -> None:
+        started, drawn = time.monotonic(), 0
+        largest = round(limits.OUTPUT_STALL_S * self._mixer.rate_hz)
+        try:
+            while not self._stop.wait(limits.NULL_OUTPUT_STEP_S):
+                due = int((time.monotonic() - started) * self._mixer.rate_hz)
+                while drawn < due and not self._stop.is_set():
+                    block = self._mixer.render(min(due - drawn, largest))
+                    drawn += len(block)
+                    if self._tap:
+                        self._tap(block)
+        except Exception as reason:  # the watcher learns of it through `failed`
+            self._trouble = f"the stand-in failed: {reason}"
