@@ -45,7 +45,7 @@ class Document(NamedTuple):
 def read_yaml(path: str | Path, sort: Sort = PLAN) -> Document:
     """Raises CannotDo for a file that is missing, unreadable, too large, or not a YAML mapping."""
     file = str(path)
-    root = _parse(_text(Path(path), file, sort), file)
+    root = _parse(_text(Path(path), file, sort), file, sort)
     if root is None:
         raise CannotDo("the file is empty.", file, sort.mend)
     if not isinstance(root, CommentedMap):
@@ -83,7 +83,7 @@ def _text(path: Path, file: str, sort: Sort) -> str:
         ) from None
 
 
-def _parse(text: str, file: str) -> Any:
+def _parse(text: str, file: str, sort: Sort) -> Any:
     try:
         return YAML(typ="rt", pure=True).load(text)
     except DuplicateKeyError as error:
@@ -107,7 +107,9 @@ def _parse(text: str, file: str) -> Any:
             "Write `name: value`, two spaces in for each group, quotes around odd signs.",
         ) from None
     except RecursionError:
-        raise CannotDo("groups are nested too deep.", file, f"Name the {sort.noun}'s file.") from None
+        raise CannotDo(
+            "groups are nested too deep.", file, f"Name the {sort.noun}'s file."
+        ) from None
     except (YAMLError, ValueError, TypeError, AttributeError, KeyError, IndexError):
         # The library lets bare errors through for odd tags, dates such as 2031-02-31, and the like.
         line = _bad_line(text)

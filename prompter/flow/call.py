@@ -1,0 +1,91 @@
+"""The emergency call: a second flat machine beside care, which it never makes wait."""
+
+from collections.abc import Callable
+
+from transitions import Machine
+
+from prompter.events import How, Moved
+from prompter.flow.table import Spoken, Table
+
+STEPS = ("not yet", "asked", "on speaker", "no phone", "ended")
+
+_ROWS = [
+    # trigger, source, target (None: stays)
+    ("due", "not yet", "asked"),
+    ("due", ["asked", "no phone"], None),
+    ("remind", ["asked", "no phone"], None),
+    ("on speaker", ["not yet", "asked", "no phone", "on speaker"], "on speaker"),
+    ("no phone", ["not yet", "asked", "on speaker", "no phone"], "no phone"),
+    ("ended", ["not yet", "asked", "on speaker", "no phone"], "ended"),
+    ("restart", "ended", "not yet"),
+]
+
+_ENGINE = Machine(
+    model=None, states=list(STEPS), initial="not yet", auto_transitions=False,
+    ignore_invalid_triggers=True, model_attribute="step",
+    transitions=[{"trigger": t, "source": s, "dest": d} for t, s, d in _ROWS],
+)  # fmt: skip
+
+Speak = Callable[[str, str], int]
+
+
+class Call:
+    """Where the call stands. `say(text, role)` speaks a clip; `record(cue)` takes the rest."""
+
+    def __init__(self, table: Table, say: Speak, record: Callable[[Moved], None]) -> None:
+        self.table, self._say, self._record = table, say, record
+        self.step = "not yet"
+        self.reasons: list[str] = []
+        self.due_at: int | None = None
+        part = table.flow.call
+        self._every_ms = {"asked": int(part.reminder_s * 1000), "no phone": int(part.reminder_without_phone_s * 1000)}
+
+    def start(self, at: int) -> None:
+        """The timer starts: at the beginning, and at each "getting worse" before the call."""
+        if self.step == "ended":
+            self._fire("restart", at, "spoken", None)
+        if self.step == "not yet":
+            self.due_at = at + max(int(self.table.variant.numbers["call_after_s"] * 1000), 1)
+
+    def ask_now(self, at: int, reason: str, how: How, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
+        """It is due: the timer ran out, or something happened that needs the call at once."""
+        if reason in self.reasons and self.step in ("asked", "on speaker"):
+            return
+        self.reasons.append(reason)
+        if self.step == "not yet":
+            self._fire("due", at, how, reason)
+            self._ask(at, paced, choose)
+
+    def remind(self, at: int, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
+        """The timer of this step ran out."""
+        if self.step == "not yet":
+            self.ask_now(at, "time", "timed", paced, choose)
+        elif self.step == "no phone":
+            self._say(self.table.line(self.table.flow.call.remind_without_phone), "call")
+            self.due_at = at + self._every_ms["no phone"]
+        elif self.step == "asked":
+            part = self.table.flow.call
+            self._say(self.table.line(part.ask_paced if paced else part.remind), "call")
+            self.due_at = at + self._every_ms["asked"]
+
+    def becomes(self, step: str, at: int, how: How, tell: Callable[[tuple[Spoken, ...]], None]) -> None:
+        """ "Phone on speaker", "no phone", handed over."""
+        before = self.step
+        self._fire(step, at, how, None)
+        if self.step != step:
+            return
+        self.due_at = at + self._every_ms[step] if step in self._every_ms else None
+        if step == "on speaker" and before != step:
+            tell(self.table.on_speaker)
+
+    def _ask(self, at: int, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
+        text = self.table.line(self.table.flow.call.ask_paced) if paced else choose(self.table.call_ask)
+        if text:
+            self._say(text, "call")
+        self.due_at = at + self._every_ms["asked"]
+
+    def _fire(self, trigger: str, at: int, how: How, reason: str | None) -> None:
+        source = self.step
+        _ENGINE.events[trigger].trigger(self)
+        if self.step != source:
+            self._record(Moved(at, "call", source, self.step, how, None, reason or ""))

@@ -1,0 +1,82 @@
+"""Reads the flow's `if` words and turns them into guards: what the plan settles, and what is asked of memory.
+
+An atom is one of
+    helper / not helper          a fact of the plan or a mark set on the way
+    tube is out / tube is not out    something learned
+    stuck times >= 2 / < 2       a count
+    low number, fresh number     about the last saturation said
+"""
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from prompter.flow.memory import KNOWN, Memory
+
+Guard = Callable[[Memory], bool]
+
+_IS = re.compile(r"^([a-z]+) is (not )?([a-z ]+)$")
+_COUNT = re.compile(r"^([a-z ]+?) (>=|<) (\d+)$")
+DYNAMIC_FACTS = frozenset({"helper"})
+"""Facts of the plan that may change while it goes on ("I'm alone")."""
+NUMBER_ATOMS = frozenset({"low number", "fresh number"})
+
+
+@dataclass(frozen=True, slots=True)
+class Atom:
+    """One parsed condition. `sort`: 'mark' (facts too), 'known', 'count' or 'number'."""
+
+    text: str
+    sort: str
+    name: str
+    value: str = ""
+    negated: bool = False
+
+
+def parse(text: str) -> Atom:
+    """Raises ValueError with a readable reason."""
+    text = " ".join(text.split())
+    if found := _IS.match(text):
+        name, negation, value = found.groups()
+        if name not in KNOWN:
+            raise ValueError(f"'{name}' is nothing that can be learned ({', '.join(KNOWN)})")
+        if value not in KNOWN[name]:
+            raise ValueError(f"'{name}' is never '{value}' ({', '.join(KNOWN[name])})")
+        return Atom(text, "known", name, value, bool(negation))
+    if found := _COUNT.match(text):
+        name, sign, value = found.groups()
+        return Atom(text, "count", name, value, sign == "<")
+    negated = text.startswith("not ")
+    name = text.removeprefix("not ")
+    return Atom(text, "number" if name in NUMBER_ATOMS else "mark", name, "", negated)
+
+
+def settled(atom: Atom, facts: frozenset[str], all_facts: frozenset[str]) -> bool | None:
+    """True or False if the plan alone decides; None if it depends on what happens."""
+    if atom.sort != "mark" or atom.name not in all_facts or atom.name in DYNAMIC_FACTS:
+        return None
+    return (atom.name in facts) != atom.negated
+
+
+def guard_of(atoms: Iterable[Atom]) -> Guard | None:
+    """One function for all of them (a trigger tries many rows); None if nothing is asked."""
+    tests = [_test(atom) for atom in atoms]
+    if not tests:
+        return None
+    if len(tests) == 1:
+        return tests[0]
+    return lambda memory: all(test(memory) for test in tests)
+
+
+def _test(atom: Atom) -> Guard:
+    name, value, wanted = atom.name, atom.value, not atom.negated
+    if atom.sort == "known":
+        return lambda memory: (memory.known[name] == value) is wanted
+    if atom.sort == "count":
+        least = int(value)
+        return lambda memory: (memory.counts.get(name, 0) >= least) is wanted
+    if name == "low number":
+        return lambda memory: memory.low_number() is wanted
+    if name == "fresh number":
+        return lambda memory: memory.fresh_number() is wanted
+    return lambda memory: (name in memory.marks) is wanted

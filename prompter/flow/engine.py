@@ -1,0 +1,57 @@
+"""Lays the table's rows out as a state machine of the `transitions` library: no magic, only rows."""
+
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from transitions import Machine
+
+from prompter.flow.conditions import guard_of
+from prompter.flow.memory import Memory
+from prompter.flow.table import STAY, Row, Table
+
+
+class Walker(Protocol):
+    """What moves over the rows: it has a `step`, remembers, and takes a row."""
+
+    step: str
+    memory: Memory
+
+    def take(self, row: Row) -> None: ...
+    def ask_to_confirm(self, row: Row) -> None: ...
+
+
+def engine_of(table: Table) -> Machine:
+    """One engine for a table; any number of walkers may use it one after the other."""
+    machine = Machine(
+        model=None, states=list(table.stands), initial=next(iter(table.stands)),
+        auto_transitions=False, ignore_invalid_triggers=True, model_attribute="step",
+    )  # fmt: skip
+    for row in table.rows:
+        moves = row.target not in (STAY, "back")
+        for confirming in (True, False) if row.confirm else (False,):
+            machine.add_transition(
+                row.trigger, row.source, row.target if moves and not confirming else None,
+                conditions=_conditions(row, confirming), after=_after(row, confirming),
+            )  # fmt: skip
+    return machine
+
+
+def _conditions(row: Row, confirming: bool) -> list[Callable[..., bool]]:
+    guard, answer = guard_of(row.atoms), row.trigger
+    tests: list[Callable[[Memory], bool]] = [guard] if guard else []
+    if row.needs_reason:
+        tests.append(lambda memory: memory.reason is not None)
+    if row.confirm:
+        tests.append(lambda memory: (memory.pending == answer) is not confirming)
+    if not tests:
+        return []
+    if len(tests) == 1:
+        only = tests[0]
+        return [lambda walker: only(walker.memory)]
+    return [lambda walker: all(test(walker.memory) for test in tests)]
+
+
+def _after(row: Row, confirming: bool) -> Callable[[Any], None]:
+    if confirming:
+        return lambda walker: walker.ask_to_confirm(row)
+    return lambda walker: walker.take(row)

@@ -1,0 +1,53 @@
+"""What one emergency has taught so far: the facts that conditions ask about and "that was wrong" restores."""
+
+from dataclasses import dataclass, field
+
+KNOWN: dict[str, tuple[str, ...]] = {
+    "tube": ("unknown", "proven open", "out"),
+    "breathing": ("unknown", "trouble", "no", "better"),
+    "passed": ("unknown", "yes", "no"),
+    "rise": ("unknown", "yes", "no"),
+    "size": ("same", "smaller"),
+    "oxygen": ("unknown", "on", "none"),
+    "pushes": ("not", "started", "ended"),
+    "outcome": ("open", "better", "handed over"),
+}
+"""What a flow may `learn`, and the values; the first is where each begins."""
+
+
+@dataclass(slots=True)
+class Memory:
+    """Mutable, but copied whole before each answer, so that undo is exact.
+
+    `reason`: the answer that, spoken or keyed, justifies taking the tube out; None again once the
+    tube is proven open. `back`: the step that a visit (suction, two breaths) returns to.
+    """
+
+    known: dict[str, str] = field(default_factory=lambda: {k: v[0] for k, v in KNOWN.items()})
+    marks: set[str] = field(default_factory=set)
+    counts: dict[str, int] = field(default_factory=dict)
+    reason: str | None = None
+    back: str | None = None
+    pending: str | None = None
+    spo2: int | None = None
+    spo2_at_ms: int = 0
+    pulse: int | None = None
+    now_ms: int = 0
+    spo2_floor: float = 0.0
+    number_fresh_ms: int = 60_000
+
+    def copy(self) -> "Memory":
+        """An independent copy."""
+        return Memory(
+            dict(self.known), set(self.marks), dict(self.counts), self.reason, self.back,
+            self.pending, self.spo2, self.spo2_at_ms, self.pulse, self.now_ms,
+            self.spo2_floor, self.number_fresh_ms,
+        )  # fmt: skip
+
+    def fresh_number(self) -> bool:
+        """A saturation was said recently enough to be used."""
+        return self.spo2 is not None and self.now_ms - self.spo2_at_ms <= self.number_fresh_ms
+
+    def low_number(self) -> bool:
+        """The fresh saturation is under the plan's floor."""
+        return self.fresh_number() and self.spo2 is not None and self.spo2 < self.spo2_floor

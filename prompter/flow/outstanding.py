@@ -1,0 +1,53 @@
+"""Which clips and counted beats are still being played, and by when each must have ended.
+
+The loudspeaker reports ends. If it never does (dead voice, lost device), the bound kept here lets
+the flow go on: nothing in an emergency waits for a report.
+"""
+
+from prompter.limits import PROMPT_LOST_MS, SPEECH_FIXED_MS, SPEECH_WORD_MS
+
+
+def speech_ms(text: str) -> int:
+    """A generous length for a clip of this text, in ms."""
+    return SPEECH_FIXED_MS + SPEECH_WORD_MS * len(text.split())
+
+
+class Outstanding:
+    """Cues in the order of playing, each with the time by which it has surely ended."""
+
+    def __init__(self) -> None:
+        self._ends_by: dict[int, int] = {}
+        self._roles: dict[int, str] = {}
+        self._busy_until = 0
+
+    def add(self, cue: int, now: int, lasts_ms: int | None, role: str) -> int:
+        """Returns when it will have begun at the latest. An endless beat ends by no time."""
+        begins = max(self._busy_until, now)
+        if lasts_ms is not None:
+            self._busy_until = begins + lasts_ms
+            self._ends_by[cue] = self._busy_until + PROMPT_LOST_MS
+            self._roles[cue] = role
+        return begins
+
+    def end(self, cue: int) -> None:
+        """It has been played, cut, or is taken for lost."""
+        self._ends_by.pop(cue, None)
+        self._roles.pop(cue, None)
+        if not self._ends_by:
+            self._busy_until = 0
+
+    def forget_care(self) -> None:
+        """The step was left: what care still wanted to say will not be waited for."""
+        for cue in [c for c, role in self._roles.items() if role not in ("call", "notice", "echo")]:
+            self.end(cue)
+
+    def knows(self, cue: int) -> bool:
+        return cue in self._ends_by
+
+    def first(self) -> int | None:
+        """The cue whose bound comes first."""
+        return min(self._ends_by, key=lambda cue: (self._ends_by[cue], cue), default=None)
+
+    def lost_at(self) -> int | None:
+        """When the first bound passes."""
+        return min(self._ends_by.values(), default=None)

@@ -1,0 +1,76 @@
+"""Loads a flow file and refuses a bad one: file, line, what, and how to mend it."""
+
+import difflib
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from prompter.care.reading import Document, Sort, read_yaml
+from prompter.errors import CannotDo
+from prompter.flow.consistency import Finding, findings
+from prompter.flow.document import Flow
+
+_FLOW = Sort("flow", "Name a flow's file, such as flows/breathing-trouble.yaml.", 20_000, 12)
+
+
+class FlowProblems(CannotDo):
+    """All problems of one file, in its order; as text one clear line each."""
+
+    def __init__(self, problems: list[CannotDo]) -> None:
+        self.problems = problems
+        super().__init__(problems[0].what, problems[0].where, problems[0].mend)
+
+    def one_line(self) -> str:
+        return "\n".join(problem.one_line() for problem in self.problems)
+
+
+def load_flow(path: str | Path) -> Flow:
+    """Raises FlowProblems (or CannotDo for a file that cannot be read at all)."""
+    document = read_yaml(path, _FLOW)
+    try:
+        flow = Flow.model_validate(document.data)
+    except ValidationError as error:
+        raise FlowProblems(
+            [_explain(detail, document) for detail in error.errors(include_url=False)]
+        ) from None
+    found = [_placed(finding, document) for finding in findings(flow)]
+    if found:
+        raise FlowProblems(sorted(found, key=lambda p: int(p.where.rpartition(":")[2] or 0)))
+    return flow
+
+
+def _placed(finding: Finding, document: Document) -> CannotDo:
+    return CannotDo(finding.what, document.where(finding.path), finding.mend)
+
+
+def _explain(detail: Any, document: Document) -> CannotDo:
+    path = tuple(part for part in detail["loc"] if not _is_type_tag(part, detail["loc"]))
+    name = ".".join(str(part) for part in path)
+    kind = detail["type"]
+    if kind == "extra_forbidden":
+        word = str(path[-1])
+        close = difflib.get_close_matches(word, _FIELD_WORDS, n=1)
+        mend = f"Did you mean `{close[0]}`?" if close else "Remove it."
+        what = f"`{word}` is not a word of the flow language."
+    elif kind == "missing":
+        what, mend = f"`{name}` is missing.", f"Add `{path[-1]}`."
+    else:
+        message = detail["msg"].removeprefix("Value error, ")
+        what, mend = f"`{name}`: {message}.", "Correct this value."
+    return CannotDo(what, document.where(path), mend)
+
+
+def _is_type_tag(part: Any, location: tuple[Any, ...]) -> bool:
+    # pydantic puts the tried type of a union into the location; it is nothing the file shows.
+    return isinstance(part, str) and part.startswith(("literal[", "int", "function-", "constrained"))
+
+
+def _field_words() -> list[str]:
+    words: set[str] = set()
+    for definition in [Flow.model_json_schema(), *Flow.model_json_schema()["$defs"].values()]:
+        words |= set(definition.get("properties", {}))
+    return sorted(words)
+
+
+_FIELD_WORDS = _field_words()

@@ -1,0 +1,69 @@
+"""The deadlines of one question: when to repeat, when to act, paused while somebody speaks or asks to wait."""
+
+from dataclasses import dataclass
+
+
+@dataclass(slots=True)
+class SilenceClock:
+    """All in session ms; None: not running. Every deadline here waits for a voice, none is a breath.
+
+    `pause_left_ms` is what speaking may still hold this question up, `hold_left_ms` what
+    "hold on" may.
+    """
+
+    pause_most_ms: int
+    hold_most_ms: int
+    ask_at: int | None = None
+    repeat_at: int | None = None
+    act_at: int | None = None
+    every_at: int | None = None
+    confirm_until: int | None = None
+    paused_at: int | None = None
+    pause_left_ms: int = 0
+    hold_left_ms: int = 0
+
+    def clear(self) -> None:
+        """Nothing is awaited any more; a new question may be held up anew."""
+        for name in _DEADLINES:
+            setattr(self, name, None)
+        self.paused_at = None
+        self.pause_left_ms, self.hold_left_ms = self.pause_most_ms, self.hold_most_ms
+
+    def pause(self, at: int) -> None:
+        """Somebody speaks."""
+        if self.paused_at is None and self.pause_left_ms > 0:
+            self.paused_at = at
+
+    def resume(self, at: int) -> None:
+        """Nobody speaks any more, or has for too long: deadlines move by as much as they waited."""
+        if self.paused_at is None:
+            return
+        waited = min(at - self.paused_at, self.pause_left_ms)
+        self.pause_left_ms -= waited
+        self.paused_at = None
+        self._shift(waited)
+
+    def hold(self) -> None:
+        """ "Hold on": once a question, for the whole of its allowance."""
+        self._shift(self.hold_left_ms)
+        self.hold_left_ms = 0
+
+    def due(self) -> tuple[int, str] | None:
+        """The next deadline and its name; while paused, the end of the pause."""
+        if self.paused_at is not None:
+            return self.paused_at + self.pause_left_ms, "paused_at"
+        best: tuple[int, str] | None = None
+        for name in _DEADLINES:
+            at = getattr(self, name)
+            if at is not None and (best is None or at < best[0]):
+                best = (at, name)
+        return best
+
+    def _shift(self, by_ms: int) -> None:
+        for name in _DEADLINES:
+            at = getattr(self, name)
+            if at is not None:
+                setattr(self, name, at + by_ms)
+
+
+_DEADLINES = ("ask_at", "act_at", "repeat_at", "every_at", "confirm_until")
