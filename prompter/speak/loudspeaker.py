@@ -146,7 +146,9 @@ class NullLoudspeaker:
     def start(self) -> None:
         self._stop.clear()
         self._trouble = None
-        self._thread = threading.Thread(target=self._run, name="null loudspeaker", daemon=True)
+        self._thread = threading.Thread(
+            target=self._run, args=(time.monotonic(),), name="null loudspeaker", daemon=True
+        )
         self._thread.start()
 
     def stop(self) -> None:
@@ -161,8 +163,8 @@ class NullLoudspeaker:
             return self._trouble
         return None if self._thread and self._thread.is_alive() else "the stand-in is not running"
 
-    def _run(self) -> None:
-        started, drawn = time.monotonic(), 0
+    def _run(self, started: float) -> None:
+        drawn = 0
         largest = round(limits.OUTPUT_STALL_S * self._mixer.rate_hz)
         try:
             while not self._stop.wait(limits.NULL_OUTPUT_STEP_S):
