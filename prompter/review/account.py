@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from prompter.review.entries import learned_text
 from prompter.review.incident import Finding, Incident
+from prompter.review.measures import Span
 
 COMMON = "common practice, no source"
 AARC = "Blakeman et al., AARC guideline, Respir Care 2022;67(2):258"
@@ -14,10 +15,11 @@ AHA_ADULT = "Panchal et al., 2020 AHA Guidelines Part 3, Circulation 2020;142(su
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One of the ten lines: what it is about, and the sentence."""
+    """One of the ten lines: what it is about, the answer in a few words, and the rest."""
 
     term: str
-    text: str
+    lead: str
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +60,8 @@ def times(number: int, one: str, many: str = "") -> str:
     return f"no {many or one + 's'}" if not number else f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def _how(finding: Finding) -> str:
-    return f"{finding.text} ({clock(finding.t_s)}{', ' + finding.how if finding.how else ''})"
+def _when_how(finding: Finding) -> str:
+    return f"{clock(finding.t_s)}{', ' + finding.how if finding.how else ''}"
 
 
 def _sentence(parts: Iterable[str]) -> str:
@@ -69,18 +71,19 @@ def _sentence(parts: Iterable[str]) -> str:
 
 def ten_lines(incident: Incident) -> list[Line]:
     """CLINICAL section 11 in ten lines; each says so if nothing is known."""
-    return [
-        Line("How it ended", _ended(incident)),
-        Line("What was wrong, and who said so", _wrong(incident)),
-        Line("Longest time without a paced breath", _longest(incident)),
-        Line("Breaths", _breaths(incident)),
-        Line("The call", _call(incident)),
-        Line("The tube", _tube(incident)),
-        Line("Suction, saline, oxygen", _given(incident)),
-        Line("Pushing the chest", _pushes(incident)),
-        Line("Lowest numbers", _numbers(incident)),
-        Line("What is uncertain", _uncertain(incident)),
-    ]
+    tellers = {
+        "How it ended": _ended,
+        "What was wrong, and who said so": _wrong,
+        "Longest time without a paced breath": _longest,
+        "Breaths": _breaths,
+        "The call": _call,
+        "The tube": _tube,
+        "Suction, saline, oxygen": _given,
+        "Pushing the chest": _pushes,
+        "Lowest numbers": _numbers,
+        "What is uncertain": _uncertain,
+    }
+    return [Line(term, *tell(incident)) for term, tell in tellers.items()]
 
 
 OUTCOMES = {
@@ -89,71 +92,62 @@ OUTCOMES = {
     "open": "Left open: nobody closed it",
 }
 
+_Told = tuple[str, str]
 
-def _ended(i: Incident) -> str:
+
+def _ended(i: Incident) -> _Told:
     known = [
-        f"last known: {learned_text(what, i.state[what].text)} "
-        f"({clock(i.state[what].t_s)}{', ' + i.state[what].how if i.state[what].how else ''})"
-        for what in ("breathing", "tube")
-        if what in i.state
+        f"{learned_text(what, i.state[what].text)} ({_when_how(i.state[what])})" for what in ("breathing", "tube") if what in i.state
     ]
     last = [e for e in i.events if e.is_a("numbered", quantity="spo2")]
     number = f"last oxygen number {last[-1].text('value')} % ({clock(last[-1].t_s)})" if last else ""
-    outcome = OUTCOMES.get(i.outcome, i.outcome)
-    return _sentence([f"{outcome}, after {seconds(i.duration_s)}", *known, number])
+    state = "; ".join(part for part in [*known, number] if part)
+    return f"{OUTCOMES.get(i.outcome, i.outcome)}, after {seconds(i.duration_s)}.", f"Last known: {state}." if state else ""
 
 
-def _wrong(i: Incident) -> str:
-    return _sentence(_how(f) for f in i.wrong) or "Nothing was reported as wrong by name."
+def _wrong(i: Incident) -> _Told:
+    if not i.wrong:
+        return "Nothing was reported as wrong by name.", ""
+    return _sentence(f"{f.text} ({_when_how(f)})" for f in i.wrong), ""
 
 
-def _longest(i: Incident) -> str:
+def _longest(i: Incident) -> _Told:
     gap = i.measures.longest_without_breath
     if gap is None:
-        return "Breathing was never in doubt."
+        return "Breathing was never in doubt.", ""
     return (
-        f"{seconds(gap.length_s)}, from {clock(gap.from_s)} to {clock(gap.to_s)}, "
-        "while breathing was not confirmed better. Breaths of the patient's own cannot be seen by the prompter."
+        f"{seconds(gap.length_s)}, from {clock(gap.from_s)} to {clock(gap.to_s)}.",
+        "While breathing was not confirmed better. Breaths of the patient's own cannot be seen by the prompter.",
     )
 
 
-def _breaths(i: Incident) -> str:
+def _breaths(i: Incident) -> _Told:
     m = i.measures
     if m.first_breath_s is None:
-        return "No breaths were paced."
-    rate = f" They were paced at {m.breaths_a_minute:g} a minute" if m.breaths_a_minute else ""
+        return "No breaths were paced.", ""
+    rate = f", at {m.breaths_a_minute:g} a minute" if m.breaths_a_minute else ""
     wanted = f" ({m.wanted_a_minute:g} wanted)" if rate and m.wanted_a_minute else ""
     worked_out = " Worked out from the pace, since no beat was journalled." if m.breaths_estimated else ""
+    return f"The first {at(m.first_breath_s)}.", f"{times(len(m.breaths_s), 'breath')} paced in all{rate}{wanted}.{worked_out}"
+
+
+def _call(i: Incident) -> _Told:
     return (
-        f"The first {at(m.first_breath_s)}; {times(len(m.breaths_s), 'breath')} paced in all."
-        f"{rate}{wanted}{'.' if rate else ''}{worked_out}"
+        f"Asked for {at(i.measures.call_asked_s, 'never')}; on speaker {at(i.measures.on_speaker_s, 'never, as far as reported')}.",
+        "",
     )
 
 
-def _call(i: Incident) -> str:
-    return _sentence(
-        [
-            f"asked for {at(i.measures.call_asked_s, 'never')}",
-            f"phone on speaker {at(i.measures.on_speaker_s, 'never reported')}",
-        ]
-    )
-
-
-def _tube(i: Incident) -> str:
+def _tube(i: Incident) -> _Told:
     m = i.measures
     size = i.state.get("size")
     proven = f"proven open {at(m.tube_proven_s, 'never')}"
-    return _sentence(
-        [
-            f"out {at(m.tube_out_s)}" if m.tube_out_s is not None else "never reported out",
-            f"the tube after that {proven}" if m.tube_out_s is not None else proven,
-            f"in the neck at the end: {learned_text('size', size.text)}" if size else "",
-            times(i.tries, "try", "tries") + " to put one in" if i.tries or m.tube_out_s is not None else "",
-        ]
-    )
+    lead = f"Out {at(m.tube_out_s)}; after that {proven}." if m.tube_out_s is not None else f"Never reported out; {proven}."
+    tries = times(i.tries, "try", "tries") + " to put a tube in" if i.tries or m.tube_out_s is not None else ""
+    return lead, _sentence([f"put in: {learned_text('size', size.text)}" if size else "", tries])
 
 
-def _given(i: Incident) -> str:
+def _given(i: Incident) -> _Told:
     passes = i.measures.suction
     longest = max((s.length_s for s in passes), default=0)
     depth = i.plan.get("suction", "depth_cm")
@@ -161,69 +155,58 @@ def _given(i: Incident) -> str:
     if i.past_depth:
         deepest = f"past the measured depth once asked for ({', '.join(clock(t) for t in i.past_depth)})"
     oxygen = i.state.get("oxygen")
-    return _sentence(
+    lead = times(len(passes), "suction pass", "suction passes") + (f", the longest {seconds(longest)}" if passes else "")
+    return _sentence([lead]), _sentence(
         [
-            times(len(passes), "suction pass", "suction passes")
-            + (f", the longest {seconds(longest)}" if passes else "")
-            + (f", {deepest}" if deepest else ""),
+            f"depth: {deepest}" if deepest else "",
             f"saline {times(len(i.saline), 'time')}" if i.saline else "no saline reported",
-            _how(Finding(oxygen.t_s, learned_text("oxygen", oxygen.text), oxygen.how)) if oxygen else "oxygen not reported",
+            f"{learned_text('oxygen', oxygen.text)} ({_when_how(oxygen)})" if oxygen else "oxygen not reported",
         ]
     )
 
 
-def _pushes(i: Incident) -> str:
+def _pushes(i: Incident) -> _Told:
     m = i.measures
     if not m.pushes:
-        return "The chest was not pushed."
+        return "The chest was not pushed.", ""
     longest = max((p.length_s for p in m.push_pauses), default=0)
-    total_s = sum(p.length_s for p in m.pushes)
-    return _sentence(
-        [
-            f"began at {clock(m.pushes[0].from_s)}, for {seconds(total_s)} in all",
-            times(len(m.push_pauses), "pause") + (f", the longest {seconds(longest)}" if m.push_pauses else ""),
-        ]
-    )
+    pauses = times(len(m.push_pauses), "pause") + (f", the longest {seconds(longest)}" if m.push_pauses else "")
+    total = seconds(sum(p.length_s for p in m.pushes))
+    return f"Began at {clock(m.pushes[0].from_s)}, for {total} in all.", _sentence([pauses])
 
 
-def _numbers(i: Incident) -> str:
+def _numbers(i: Incident) -> _Told:
     oxygen, pulse = i.measures.lowest_spo2, i.measures.lowest_pulse
-    return _sentence(
-        [
-            f"oxygen {oxygen.value} % at {clock(oxygen.t_s)}" if oxygen else "no oxygen number was said",
-            f"heart rate {pulse.value} at {clock(pulse.t_s)}" if pulse else "no heart rate was said",
-        ]
+    return (
+        f"Oxygen {oxygen.value} % at {clock(oxygen.t_s)}." if oxygen else "No oxygen number was said.",
+        f"Heart rate {pulse.value} at {clock(pulse.t_s)}." if pulse else "No heart rate was said.",
     )
 
 
-def _uncertain(i: Incident) -> str:
+def _uncertain(i: Incident) -> _Told:
     undone = f" ({', '.join(clock(t) for t in i.undone)})" if i.undone else ""
-    return _sentence(
+    deaf = ", ".join(f"{clock(s.from_s)} to {clock(s.to_s)}" for s in i.deaf)
+    shown = ", ".join(clock(f.t_s) for f in i.assumed[:8]) + (", …" if len(i.assumed) > 8 else "")
+    quiet = f"longest time without an answer taken: {seconds(i.quiet.length_s)}, from {clock(i.quiet.from_s)}" if i.quiet else ""
+    return f"{times(len(i.assumed), 'step')} assumed{f' ({shown})' if shown else ''}.".capitalize(), _sentence(
         [
-            times(len(i.assumed), "step") + " assumed because nobody answered"
-            + (f" ({', '.join(clock(f.t_s) for f in i.assumed[:8])}{', …' if len(i.assumed) > 8 else ''})" if i.assumed else ""),
             times(i.asked_again, "answer") + " not believed and asked again",
             times(len(i.undone), "answer") + f" taken back{undone}",
-            f"nobody could be heard {', '.join(f'{clock(s.from_s)} to {clock(s.to_s)}' for s in i.deaf)}" if i.deaf else "",
-            f"longest time without an answer taken: {seconds(i.quiet.length_s)}, from {clock(i.quiet.from_s)}"
-            if i.quiet
-            else "",
+            f"nobody could be heard {deaf}" if deaf else "",
+            quiet,
         ]
-    )  # fmt: skip
+    )
 
 
 def time_rows(i: Incident) -> list[TimeRow]:
     """The times that matter, with the limits the flow is held to and the guidelines' figures."""
     m, plan = i.measures, i.plan
-    rows = [_within("First breath paced", m.first_breath_s, _first_breath_limit(i), COMMON)]
+    silent = "The limit is for a caregiver who never answers."
+    rows = [_within("First breath paced", m.first_breath_s, _first_breath_limit(i), COMMON, silent)]
     gap = m.longest_without_breath
-    rows.append(
-        TimeRow(
-            "Longest time without a paced breath", seconds(gap.length_s) if gap else "never in doubt",
-            "once breaths have begun 30 s; old tube still in during a change 60 s; old tube out to breaths 45 s", COMMON,
-            note="Includes the time to the first breath; which of the three limits holds depends on the step.",
-        )
-    )  # fmt: skip
+    longest = seconds(gap.length_s) if gap else "never in doubt"
+    rows.append(TimeRow("Longest time without a paced breath", longest, "none", "", note="The time to the first breath counts as well."))
+    rows.append(_pause_row(m.longest_pause))
     after_s = plan.call_after_s()
     rows.append(
         _within(
@@ -272,6 +255,18 @@ def _within(name: str, found_s: float | None, limit_s: float | None, source: str
         source if limit_s is not None else "",
         verdict,
         note,
+    )
+
+
+def _pause_row(pause: Span | None) -> TimeRow:
+    """Between breaths once begun: which limit holds depends on the tube, so the middle has no verdict."""
+    return TimeRow(
+        "Longest pause once breaths had begun",
+        seconds(pause.length_s) if pause else "did not happen",
+        "30 s; in a tube change 45 s (old tube out) or 60 s (still in)",
+        COMMON,
+        "" if pause is None or 30 < pause.length_s <= 60 else "within" if pause.length_s <= 30 else "over",
+        f"From {clock(pause.from_s)} to {clock(pause.to_s)}." if pause else "",
     )
 
 

@@ -102,8 +102,8 @@ def _heard(e: Timed) -> _Told:
         _score(e),
         f"margin {e.number('margin'):.2f}" if e.number("margin") is not None else "",
         f"next best “{e.text('runner_up')}”" if e.text("runner_up") else "",
-        f"free text “{e.text('text')}”" if e.text("text") else "",
-        f"really said “{e.text('said')}”" if e.text("said") else "",
+        f"free text “{e.text('text')}”" if e.text("text") not in ("", words) else "",
+        f"really said “{e.text('said')}”" if e.text("said") not in ("", words) else "",
         f"sound {e.text('sound')}" if e.text("sound") else "",
     )
     return "caregiver", text, "spoken" if believed else "not believed", detail, False

@@ -31,7 +31,7 @@ class Measures:
     """Seconds since the emergency began, None where it did not happen.
 
     first_breath_s: the first paced breath. longest_without_breath: the longest time without a paced breath
-    while breathing was not confirmed better. tube_out_s: the tube first known out. tube_proven_s: first proven
+    while breathing was not confirmed better; longest_pause: the same once breaths had begun. tube_out_s: the tube first known out. tube_proven_s: first proven
     open after that, or at all if it never was out. Breaths are what the prompter paced: it cannot see them.
     """
 
@@ -39,6 +39,7 @@ class Measures:
     breaths_s: list[float]
     breaths_estimated: bool
     longest_without_breath: Span | None
+    longest_pause: Span | None
     breaths_a_minute: float | None
     wanted_a_minute: float | None
     call_asked_s: float | None
@@ -63,11 +64,13 @@ def measure(events: list[Timed]) -> Measures:
     out_s = first(events, "learned", what="tube", value="out")
     proven = [e.t_s for e in events if e.is_a("learned", what="tube", value="proven open")]
     pushes = push_spans(events, end_s)
+    gaps = _gaps(events, breaths, end_s)
     return Measures(
         end_s=end_s,
         breaths_s=breaths,
         breaths_estimated=estimated,
-        longest_without_breath=_longest_without(events, breaths, end_s),
+        longest_without_breath=max(gaps, key=_length, default=None),
+        longest_pause=max((g for g in gaps if breaths and g.from_s >= breaths[0]), key=_length, default=None),
         breaths_a_minute=_rate(breaths),
         wanted_a_minute=next((e.number("per_minute") for e in events if e.is_a("pace", what="breaths")), None),
         call_asked_s=earliest(
@@ -147,8 +150,12 @@ def _paces(events: list[Timed], what: str, end_s: float, or_move: bool = False) 
     return found
 
 
-def _longest_without(events: list[Timed], breaths_s: list[float], end_s: float) -> Span | None:
-    """The longest stretch between paced breaths, within the times breathing was not confirmed better."""
+def _length(span: Span) -> float:
+    return span.length_s
+
+
+def _gaps(events: list[Timed], breaths_s: list[float], end_s: float) -> list[Span]:
+    """The stretches without a paced breath, within the times breathing was not confirmed better."""
     stretches, since_s = [], 0.0
     needed = True
     for event in events:
@@ -161,14 +168,13 @@ def _longest_without(events: list[Timed], breaths_s: list[float], end_s: float) 
             needed = not better
     if needed:
         stretches.append(Span(since_s, end_s))
-    gaps = [
+    return [
         Span(a, b)
         for stretch in stretches
         for a, b in pairwise(
             [stretch.from_s, *(t for t in breaths_s if stretch.from_s < t < stretch.to_s), stretch.to_s]
         )
     ]
-    return max(gaps, key=lambda gap: gap.length_s, default=None)
 
 
 def _rate(breaths_s: list[float]) -> float | None:

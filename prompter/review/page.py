@@ -52,11 +52,12 @@ def render(incident: Incident) -> str:
     started = datetime.fromisoformat(incident.started)
     return environment.get_template("page.html").render(
         incident=incident,
-        started=f"{started.day} {started:%B %Y, %H:%M:%S} (UTC{started:%z})",
+        started=f"{started.day} {started:%B %Y, %H:%M:%S} (UTC{incident.started[-6:]})",
         lines=ten_lines(incident),
         times=time_rows(incident),
         refill=refill(incident),
         pictures=[timeline.draw(incident, form) for form in (timeline.WIDE, timeline.NARROW)],
+        summary=timeline.summary(incident),
         legend=LEGEND,
         rows=rows(incident.entries),
         filters=FILTERS,

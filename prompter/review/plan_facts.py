@@ -54,8 +54,8 @@ class PlanFacts:
         by, on = self.get("approval", "approved_by"), self.get("approval", "approved_on")
         due = self.get("approval", "review_due")
         approved = f"approved by {by}, {on}" if by and by != "none" else "not approved by a clinician"
-        demo = "Invented demonstration plan" if self.is_demo else "Plan"
-        return f"{demo} for {self.patient}: {approved}{f'; review due {due}' if due else ''}."
+        demo = " (an invented demonstration plan)" if self.is_demo else ""
+        return f"For {self.patient}{demo}: {approved}{f'; review due {due}' if due else ''}."
 
     @property
     def flow_line(self) -> str:
@@ -65,7 +65,7 @@ class PlanFacts:
         approved = f"approved by {approval[1]}, {approval[2]}" if approval else "not approved by a clinician"
         program = self.opened.get("version")
         return (
-            f"Flow {name}{f' version {version}' if version else ''}: {approved}."
+            f"{name}{f' version {version}' if version else ''}: {approved}."
             f"{f' Prompter {program}.' if program else ''}"
         )
 

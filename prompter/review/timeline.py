@@ -30,7 +30,7 @@ class Form:
     depth: int
 
 
-WIDE = Form("wide", 760, 60, 42, 4)
+WIDE = Form("wide", 816, 60, 46, 4)
 NARROW = Form("narrow", 350, 30, 30, 5)
 
 
@@ -55,12 +55,22 @@ class _Bar:
 
 
 def draw(incident: Incident, form: Form) -> Markup:
-    """The whole picture as one SVG element, with a title and a description for those who cannot see it."""
-    return _Picture(incident, form).svg()
+    """The whole picture: one SVG a strip, so that paper breaks between them, each with a title and a description."""
+    return _Picture(incident, form).strips()
+
+
+def summary(incident: Incident) -> str:
+    """What the whole picture shows, in words."""
+    m = incident.measures
+    return (
+        f"From 0:00 to {clock(max(incident.duration_s, 0.0))}: first breath paced {at(m.first_breath_s)}, {len(m.breaths_s)} breaths "
+        f"in all; suction passes: {len(m.suction)}; tube out {at(m.tube_out_s)}, proven open {at(m.tube_proven_s)}; call asked for "
+        f"{at(m.call_asked_s)}, phone on speaker {at(m.on_speaker_s)}. The table of every event holds everything in the picture."
+    )
 
 
 class _Picture:
-    """Builds the strips from top to bottom; `self.y` is where the next lane begins."""
+    """Builds one strip after another, each from top to bottom; `self.y` is where its next lane begins."""
 
     def __init__(self, incident: Incident, form: Form) -> None:
         self.i, self.form = incident, form
@@ -81,27 +91,44 @@ class _Picture:
         self.numbers = [e for e in incident.events if e.is_a("numbered", quantity="spo2") and 0 <= (e.number("value") or -1) <= 100]
         self.faults = [_Note(e.t_s, e.text, full=f"{e.text} {e.detail}") for e in entries if e.row == "trouble"]
 
-    def svg(self) -> Markup:
+    def strips(self) -> Markup:
+        svgs = []
         while self.from_s < self.end_s:
+            self.parts, self.y = [], 0.0
             self._strip()
+            svgs.append(self._svg())
             self.from_s += self.strip_s
-        name = f"picture-{self.form.name}"
+        return Markup('<div class="timeline {}">{}</div>').format(self.form.name, Markup("").join(svgs))
+
+    def _svg(self) -> Markup:
+        name = self._id()
         head = Markup(
-            '<svg class="timeline {form}" viewBox="0 0 {w} {h}" width="{w}" height="{h}" role="img" '
-            'aria-labelledby="{n}-title {n}-text"><title id="{n}-title">Timeline of the incident</title>'
-            '<desc id="{n}-text">{desc}</desc><defs><pattern id="{n}-hatch" width="6" height="6" '
-            'patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="hatch" d="M0 0V6"/></pattern></defs>'
-        ).format(form=self.form.name, w=self.form.width, h=round(self.y + 4), n=name, desc=self._description())
+            '<svg viewBox="0 0 {w} {h}" width="{w}" height="{h}" role="img" aria-labelledby="{n}-title {n}-text">'
+            '<title id="{n}-title">Timeline from {a} to {b}</title><desc id="{n}-text">{desc}</desc>'
+            '<defs><pattern id="{n}-hatch" width="6" height="6" patternUnits="userSpaceOnUse" '
+            'patternTransform="rotate(45)"><path class="hatch" d="M0 0V6"/></pattern></defs>'
+        ).format(
+            w=self.form.width, h=round(self.y), n=name, desc=self._description(),
+            a=clock(self.from_s), b=clock(min(self.end_s, self.from_s + self.strip_s)),
+        )  # fmt: skip
         return head + Markup("").join(self.parts) + Markup("</svg>")
 
+    def _id(self) -> str:
+        return f"{self.form.name}-{int(self.from_s)}"
+
     def _description(self) -> str:
-        m = self.i.measures
-        return (
-            f"From 0:00 to {clock(self.end_s)}, in strips of {self.strip_s} seconds. First breath paced {at(m.first_breath_s)}, "
-            f"{len(m.breaths_s)} breaths in all. Suction passes: {len(m.suction)}. Tube out {at(m.tube_out_s)}, proven open "
-            f"{at(m.tube_proven_s)}. Call asked for {at(m.call_asked_s)}, phone on speaker {at(m.on_speaker_s)}. "
-            "The table of every event below holds everything in this picture."
-        )
+        """What this strip shows, in words."""
+        lanes = {
+            "Prompter": [n.text for n in self.said if self._here(n.t_s)],
+            "Caregiver": [f"{n.text} ({n.how})" if n.how else n.text for n in self.heard if self._here(n.t_s)],
+            "Steps": [f"{b.text} ({b.how})" for b in self.steps if self._here(b.span.from_s)],
+            "Tube": [f"{b.text} ({b.how})" for b in self.tube if self._here(b.span.from_s)],
+            "Breaths": [str(n)] if (n := sum(map(self._here, self.i.measures.breaths_s))) else [],
+            "Suction": [seconds(s.length_s) for s in self.i.measures.suction if self._here(s.from_s)],
+            "Call": [n.text for n in self.call if self._here(n.t_s)],
+            "Oxygen": [f"{e.text('value')} %" for e in self.numbers if self._here(e.t_s)],
+        }
+        return " ".join(f"{lane}: {', '.join(texts)}." for lane, texts in lanes.items() if texts) or "Nothing new."
 
     # ---- strips and lanes ---------------------------------------------------------------------
 
@@ -118,7 +145,7 @@ class _Picture:
         self._call()
         self._saturation()
         self._notes("Faults", self.faults, "heard")
-        self.y += 14
+        self.y += 1
 
     def _axis(self) -> None:
         self.y += 16
@@ -140,9 +167,9 @@ class _Picture:
 
     def _notes(self, lane: str, notes: list[_Note], style: str) -> None:
         """Words beside their marks, on as many lines as keep them apart."""
-        if not notes:
+        if not any(self._here(note.t_s) for note in notes):
             return
-        free = [GUTTER - 2.0] * self.form.depth  # where each line of text is free from
+        free = [GUTTER - 12.0] * self.form.depth  # where each line of text is free from
         used = 1
         top = self.y
         for note in notes:
@@ -171,14 +198,15 @@ class _Picture:
         self._label(lane, TEXT_LANE * used + 3)
 
     def _band(self, lane: str, bars: list[_Bar]) -> None:
-        if not bars:
+        ends_s = self.from_s + self.strip_s
+        if not any(bar.span.from_s < ends_s and bar.span.to_s > self.from_s for bar in bars):
             return
         for bar in bars:
             start_s, stop_s = max(bar.span.from_s, self.from_s), min(bar.span.to_s, self.from_s + self.strip_s)
             if stop_s < start_s or not (stop_s > start_s or self._here(bar.span.from_s)):
                 continue
             x, wide = self._x(start_s), max(2.0, self._x(stop_s) - self._x(start_s))
-            fill = f' fill="url(#picture-{self.form.name}-hatch)"' if bar.style == "bar-unknown" else ""
+            fill = f' fill="url(#{self._id()}-hatch)"' if bar.style == "bar-unknown" else ""
             self._add("<g><title>{} to {}: {} {}</title>", clock(bar.span.from_s), clock(bar.span.to_s), bar.text, bar.how)
             self._add(
                 '<rect class="{}" x="{}" y="{}" width="{}" height="{}"' + fill + "/>", bar.style, x, self.y + 2, wide, BAND - 4
@@ -221,15 +249,11 @@ class _Picture:
         self._label(lane, BAND)
 
     def _call(self) -> None:
-        if not self.call and not self.reminders:
-            return
-        for entry in self.reminders:
-            if self._here(entry.t_s):
-                self._add('<path class="tick" d="M{} {}v6"><title>{} {}</title></path>', self._x(entry.t_s), self.y, clock(entry.t_s), entry.text)
-        self._notes("Call", self.call or [_Note(self.reminders[0].t_s, "asked for")], "heard")
+        told = [*(_Note(e.t_s, e.text.strip("“”")) for e in self.reminders), *self.call]
+        self._notes("Call", sorted(told, key=lambda note: note.t_s), "heard")
 
     def _saturation(self) -> None:
-        if not self.numbers:
+        if not any(self._here(e.t_s) for e in self.numbers):
             return
         height, low = 40, min(70.0, *(e.number("value") or 0 for e in self.numbers))
 
@@ -245,6 +269,7 @@ class _Picture:
                 value, x = event.number("value") or 0.0, self._x(event.t_s)
                 self.parts.append(mark(event.text("how"), x, y(value)))
                 left = x + 44 > self.form.width
+                self._add('<rect class="plate" x="{}" y="{}" width="30" height="12"/>', x - 40 if left else x + 9, y(value) - 6)
                 self._add(
                     '<text class="heard" x="{}" y="{}" text-anchor="{}">{:g} %</text>',
                     x - 11 if left else x + 11, y(value) + 3.8, "end" if left else "start", value,

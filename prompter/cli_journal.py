@@ -1,0 +1,61 @@
+"""The commands about journals: `prompter journal verify`."""
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from prompter.errors import CannotDo
+from prompter.journal import Reading, read
+
+app = typer.Typer(help="Check the record of an emergency.", no_args_is_help=True)
+
+
+@app.callback()
+def journal() -> None:
+    """Check the record of an emergency."""
+
+
+@app.command()
+def verify(
+    file: Annotated[Path, typer.Argument(help="the journal")],
+    json_: Annotated[bool, typer.Option("--json", help="print one JSON object")] = False,
+) -> None:
+    """Check that a journal is whole: exit code 0 if it is, 1 if it is damaged after its first line, 2 if unreadable.
+
+    It shows accidents and careless edits, not forgery by somebody who rewrites the whole file.
+    """
+    try:
+        reading = read_journal(file)
+    except CannotDo as error:
+        print(error.one_line(), file=sys.stderr)
+        raise typer.Exit(2) from None
+    if json_:
+        print(json.dumps(verdict(reading)))
+    else:
+        closed = "closed" if reading.closed else "not closed: the program or its power may have stopped"
+        state = "as written" if reading.intact else f"then damage: {reading.problem}"
+        print(f"{file}: {len(reading.events)} events, {state}; {closed}.")
+    raise typer.Exit(0 if reading.intact else 1)
+
+
+def read_journal(file: Path) -> Reading:
+    """Reads it; raises CannotDo if not even the first event is sound."""
+    reading = read(file)
+    if not reading.events:
+        raise CannotDo(f"not a readable journal ({reading.problem})", str(file), "give a file that the prompter wrote.")
+    return reading
+
+
+def verdict(reading: Reading) -> dict[str, object]:
+    """The JSON form of a check. `events`: those before the first damage."""
+    return {
+        "events": len(reading.events),
+        "intact": reading.intact,
+        "first_bad": reading.first_bad,
+        "closed": reading.closed,
+        "torn_tail": reading.torn_tail,
+        "problem": reading.problem,
+    }
