@@ -110,8 +110,9 @@ def _parse(text: str, file: str, sort: Sort) -> Any:
         raise CannotDo(
             "groups are nested too deep.", file, f"Name the {sort.noun}'s file."
         ) from None
-    except (YAMLError, ValueError, TypeError, AttributeError, KeyError, IndexError):
-        # The library lets bare errors through for odd tags, dates such as 2031-02-31, and the like.
+    except Exception:
+        # The library lets bare errors of any kind through for odd tags, dates such as 2031-02-31,
+        # and the like; an emergency must get its one clear line all the same.
         line = _bad_line(text)
         where = f"{file}:{line}" if line else file
         raise CannotDo(
@@ -129,7 +130,7 @@ def _bad_line(text: str) -> int | None:
             YAML(typ="rt", pure=True).load(f"x: {value}")
         except (YAMLError, RecursionError):
             continue  # half of something longer: not proof
-        except Exception:  # noqa: BLE001  the same bare error again
+        except Exception:  # the same bare error again
             return number
     return None
 

@@ -1,10 +1,13 @@
 """What a plan tells the flow."""
 
+import json
+import re
 import string
+from datetime import date
 
 import jsonschema
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
@@ -16,9 +19,6 @@ from prompter.care.reading import read_yaml
 from prompter.care.writing import plan_yaml
 from prompter.cli_plan import schema_text
 from prompter.resources import shared_file
-from datetime import date
-import json
-import re
 
 DEMO = shared_file("demo-plan.yaml")
 PLACEHOLDERS = set(
@@ -161,7 +161,8 @@ def test_every_field_is_described():
 
 # ---- any plan ----------------------------------------------------------------------------------
 
-_texts = st.text(st.characters(codec="utf-8"), min_size=1, max_size=40)
+_signs = st.characters(codec="utf-8", exclude_categories=["C", "Zl", "Zp"], exclude_characters="{}<>[]")
+_texts = st.text(_signs, min_size=1, max_size=40).filter(str.strip)
 _days = st.dates(date(2020, 1, 1), date(2035, 12, 31))
 _names = st.text(string.ascii_letters + "éßñ", min_size=1, max_size=12)
 _phones = st.text(string.digits, min_size=2, max_size=12)
@@ -191,7 +192,7 @@ _plans = st.fixed_dictionaries(
         "tube": _or_none(
             st.fixed_dictionaries(
                 {
-                    "inside_mm": st.floats(2, 12),
+                    "inside_mm": st.floats(3, 12),
                     "cuff": st.sampled_from(["none", "air", "water"]),
                     "cuff_ml": _or_none(st.floats(0.1, 50)),
                     "inner_tube": st.booleans(),
@@ -199,7 +200,7 @@ _plans = st.fixed_dictionaries(
                         st.sampled_from(["cap", "valve", "filter"]), max_size=3, unique=True
                     ),
                     "spare_same_size": st.booleans(),
-                    "smaller_spare_inside_mm": _or_none(st.floats(2, 12)),
+                    "smaller_spare_inside_mm": _or_none(st.floats(2, 8)),
                     "guide": st.booleans(),
                     "first_change_done": _or_none(_days),
                     "change_allowed_at_home": st.just(True),
@@ -210,9 +211,9 @@ _plans = st.fixed_dictionaries(
         "suction": st.fixed_dictionaries(
             {
                 "depth_cm": st.floats(1, 30),
-                "catheter_fr": st.floats(4, 24),
-                "vacuum_mmhg": st.floats(20, 150),
-                "seconds": st.floats(2, 20),
+                "catheter_fr": st.floats(4, 16),
+                "vacuum_mmhg": st.floats(20, 130),
+                "seconds": st.floats(2, 16),
                 "past_depth_when_blocked": st.booleans(),
             }
         ),
@@ -261,16 +262,39 @@ _plans = st.fixed_dictionaries(
     }
 )
 
-_SUPPRESSED = [HealthCheck.filter_too_much, HealthCheck.too_slow, HealthCheck.data_too_large]
+
+def _likely(data):
+    """Leaves the measures random, and mends what is only a matter of form."""
+    tube, helper = data["tube"], data["helper"]
+    if tube is None:
+        data["airway"] = {"way_to_lungs": "none", "can_breathe_through_mouth_or_nose": "no"}
+        data["ventilator"] = False
+    else:
+        tube["cuff_ml"] = None if tube["cuff"] == "none" else tube["cuff_ml"] or 4
+        if tube["first_change_done"] is None:
+            tube |= {"change_allowed_at_home": False, "who_may_change_it": None}
+        if data["airway"]["way_to_lungs"] == "none":
+            tube["sits_on_it"] = ["filter"]
+    helper["usual"] = helper["usual"] and helper["name"] is not None
+    return data
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[*_SUPPRESSED, HealthCheck.function_scoped_fixture])
-@given(data=_plans)
+# Without a filter-too-much exception: if hardly any plan were valid, this test would say so.
+@settings(
+    max_examples=200,
+    deadline=None,
+    suppress_health_check=[
+        HealthCheck.function_scoped_fixture,
+        HealthCheck.too_slow,
+        HealthCheck.data_too_large,
+    ],
+)
+@given(data=_plans.map(_likely))
 def test_whatever_validates_is_safe_to_use(data, tmp_path):
     try:
         plan = Plan.model_validate(data)
     except ValidationError:
-        return
+        assume(False)
     age_group = plan.patient.age_group
     if plan.tube is not None:
         # Blakeman et al. 2022, by area; the stricter rows of the guideline.
@@ -297,7 +321,10 @@ def test_whatever_validates_is_safe_to_use(data, tmp_path):
     assert load_plan(file) == plan
 
 
-@pytest.mark.parametrize("text", ["true", "null", "yes", "none", "- x", "#1", "a: b", "a #b", '"q"', "’ü", "1e3", "~"])
+@pytest.mark.parametrize(
+    "text",
+    ["true", "null", "yes", "none", "- x", "#1", "a: b", "a #b", '"q"', "’ü", "1e3", "~", "a\\b"],
+)
 def test_awkward_words_survive_writing(text, tmp_path):
     plan = load_plan(DEMO)
     phone = plan.phone.model_copy(update={"door": text, "address": [text, "x,y"]})
