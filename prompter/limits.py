@@ -105,3 +105,39 @@ OUTPUT_STALL_S = 1.0
 
 NULL_OUTPUT_STEP_S = 0.02
 """How often the stand-in for a loudspeaker draws from the mixer."""
+
+SPO2_RANGE_PERCENT = (40, 100)
+"""Saturations outside are asked back: meters show nothing sensible below."""
+
+PULSE_RANGE_PER_MINUTE = (20, 250)
+"""Heart rates outside are asked back."""
+
+CLIP_MAX_S = 600
+"""Longer sound files are refused."""
+
+MICROPHONE_QUEUE_BLOCKS = 64
+"""Blocks (2 s) that may wait for the listener; more are lost and counted."""
+
+MICROPHONE_SILENT_S = 1.0
+"""A microphone that gave no block for this long is in trouble."""
+
+SCORER_QUEUE = 4
+"""Utterances that may wait for the ears; older ones are stale and dropped."""
+
+EAR_HANGS_S = 5.0
+"""An ear that has not answered for this long is dropped."""
+
+DEADLINES_AT_ONCE = 10_000
+"""Deadlines the flow may pass within one event (hours of silence); more means that it spins."""
+
+PROMPT_LOST_MS = 3_000
+"""A prompt not reported ended this long after it should have been is taken for lost."""
+
+SPEECH_FIXED_MS, SPEECH_WORD_MS = 500, 450
+"""A generous estimate of a clip's length, for when nobody reports its end."""
+
+SILENCE_SHARE = 0.6
+"""Part of a wording's likelihood in silence taken off its score (fitted, see tests/bench)."""
+
+ASK_BACK_SCORE, ASK_BACK_MARGIN = -4.0, 0.0
+"""An utterance at least this near to an answer is asked back by name; others hear the question again."""

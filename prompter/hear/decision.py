@@ -1,21 +1,26 @@
 """Believe or not: the one place where what the ears made of an utterance becomes an answer."""
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from prompter.events import Phrase
+from prompter import limits
+from prompter.events import Phrase, Risk
+from prompter.hear import thresholds
 from prompter.hear.ear import Ranking
-from prompter.hear.numbers import number_in
 from prompter.hear.shortlist import likeness, plain_words
-from prompter.hear.thresholds import Thresholds, thresholds_for
 
-_NEGATIONS = re.compile(r"\b(not|no|non|never|nothing|isn't|\w+n't|cannot|nope)\b")
+_NEGATION = r"\b(?:not|no|non|never|nope|nothing|cannot|\w+n't)\b"
+_MARGIN_MAX = 4.0
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The decision over one utterance, with what it rests on."""
+    """The decision over one utterance, with what it rests on.
+
+    `score`: log-odds that it is right. `margin`: to the best of another answer. `why`: why not.
+    """
 
     heard: Phrase | None = None
     believed: bool = False
@@ -29,30 +34,32 @@ class Verdict:
     why: str = ""
 
 
-def negated(text: str) -> bool:
-    """Whether the words contain a 'not' of any form."""
-    return bool(_NEGATIONS.search(plain_words(text)))
+def decide(rankings: Sequence[Ranking]) -> Verdict:
+    """One verdict from the rankings of one or two ears.
 
-
-def decide(rankings: Sequence[Ranking], seconds: float) -> Verdict:
-    """One verdict from one or two ears' rankings of `seconds` of sound."""
+    An ear with a window scores; another only names a phrase, and its word alone is never taken.
+    """
     names = tuple(r.ear for r in rankings)
-    scored = next((r for r in rankings if r.window and r.ranked), None)
-    if scored is None:
+    scored = next((r for r in rankings if r.window), None)
+    if scored is None or not (scored.ranked or scored.readings):
         return Verdict(ears=names, why="nothing scored")
-    best, score = scored.ranked[0]
+    if scored.readings and (not scored.ranked or scored.readings[0][1] > scored.ranked[0][1]):
+        return _decide_reading(scored, names)
+    allowed = [(phrase, score) for phrase, score in scored.ranked if phrase.answer]
+    if not allowed:
+        return Verdict(ears=names, text=scored.text, window=scored.window, why="no answer")
+    best, evidence = allowed[0]
     rival = next((pair for pair in scored.ranked if pair[0].answer != best.answer), None)
-    margin = score - rival[1] if rival else None
-    limit = thresholds_for(scored.window, best.risk)
+    margin = evidence - rival[1] if rival else None
+    score = log_odds(features(scored, best.text, evidence, margin))
     others = [r.ranked[0][0].answer if r.ranked else "" for r in rankings if r is not scored]
-    why = _doubt(best, score, margin, scored.text, limit, others)
+    why = _doubt(best, score, margin, scored, others)
     return Verdict(
         heard=best,
         believed=not why,
         score=score,
         margin=margin,
         runner_up=rival[0].text if rival else None,
-        number=number_in(scored.text),
         text=scored.text,
         window=scored.window,
         ears=names,
@@ -60,21 +67,86 @@ def decide(rankings: Sequence[Ranking], seconds: float) -> Verdict:
     )
 
 
+def features(
+    ranking: Ranking, wording: str, evidence: float, margin: float | None
+) -> dict[str, float]:
+    """What the decision rests on, of the best wording.
+
+    evidence: its score; margin: to the best of another answer or decoy; likeness: to the free
+    decode, by sound; no_speech: log probability that it was none; free: how much surer the ear is
+    of its own free decode than of nothing in particular.
+    """
+    return {
+        "evidence": evidence,
+        "margin": min(_MARGIN_MAX if margin is None else margin, _MARGIN_MAX),
+        "likeness": likeness(ranking.text, wording),
+        "no_speech": math.log(ranking.no_speech + 1e-6),
+        "free": max(ranking.text_score, -3.0),
+    }
+
+
+def log_odds(found: dict[str, float]) -> float:
+    """How sure, from the features."""
+    return thresholds.BIAS + sum(thresholds.WEIGHTS[name] * found[name] for name in found)
+
+
 def _doubt(
-    best: Phrase,
-    score: float,
-    margin: float | None,
-    text: str,
-    limit: Thresholds,
-    others: Sequence[str],
+    best: Phrase, score: float, margin: float | None, scored: Ranking, others: Sequence[str]
 ) -> str:
     """Why the best phrase is not believed; empty if it is."""
-    if score < limit.score:
-        return "score"
-    if margin is not None and margin < limit.margin:
-        return "margin"
-    if negated(text) != negated(best.text) and likeness(text, best.text) > 0.5:
-        return "negation"
-    if others and any(other != best.answer for other in others) and score < limit.strict:
+    if margin is not None and margin <= 0:
+        return "sounds more like something else"
+    extra = thresholds.LONG_WINDOW_EXTRA if scored.window > limits.WINDOW_FRAMES else 0.0
+    if score < thresholds.LEAST[best.risk] + extra:
+        return "not sure enough"
+    if negation_lost(scored.text, best.text):
+        return "a 'not' too many or too few"
+    if any(o != best.answer for o in others) and score < thresholds.STRICT[best.risk] + extra:
         return "the ears disagree"
     return ""
+
+
+def negated(text: str) -> bool:
+    """Whether the words contain a 'not' of any form."""
+    return bool(re.search(_NEGATION, plain_words(text)))
+
+
+def negation_lost(text: str, wording: str) -> bool:
+    """Whether the free decode denies what the wording says, or says what the wording denies.
+
+    A decode without a 'not' speaks against 'no rise' only if it sounds like 'rise': a small model
+    garbles short words.
+    """
+    if negated(text) == negated(wording):
+        return False
+    if negated(text):
+        return True
+    positive = re.sub(_NEGATION, "", plain_words(wording)).strip()
+    return likeness(text, positive) > max(0.7, likeness(text, wording))
+
+
+def _decide_reading(scored: Ranking, names: tuple[str, ...]) -> Verdict:
+    """A number was said: believed when it scores well and cannot be taken for another."""
+    risk: Risk = "branch"
+    reading, evidence = scored.readings[0]
+    rivals = [(r.wording, score) for r, score in scored.readings[1:]]
+    rivals += [(p.text, score) for p, score in scored.ranked[:1]]
+    rival = max(rivals, key=lambda pair: pair[1], default=None)
+    margin = evidence - rival[1] if rival else None
+    score = log_odds(features(scored, reading.wording, evidence, margin))
+    why = ""
+    if not reading.in_range:
+        why = "number out of range"
+    elif score < thresholds.LEAST[risk]:
+        why = "not sure enough"
+    return Verdict(
+        believed=not why,
+        score=score,
+        margin=margin,
+        runner_up=rival[0] if rival else None,
+        number=(reading.quantity, reading.value),
+        text=scored.text,
+        window=scored.window,
+        ears=names,
+        why=why,
+    )

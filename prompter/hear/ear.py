@@ -7,21 +7,28 @@ from typing import Protocol
 import numpy as np
 
 from prompter.events import Phrase
+from prompter.hear.numbers import Reading
 
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
     """What one ear makes of one utterance.
 
-    `ranked`: (phrase, score), best first; the score is a mean log probability a token (0 is
-    perfect) or, for an ear that only names a phrase, 0.0 for that one. Phrases the ear gave no
-    score are left out. `text`: what it heard without being told what to expect. `window`: the
-    ear's analysis window, in its own frames (0: it has none), as thresholds differ with it.
+    `ranked`: (phrase, score), best first; the score is evidence, how much likelier the sound
+    makes the wording (mean log probability a token) than silence does; for an ear that only names
+    a phrase, 0.0 for that one. Phrases the ear gave no score are left out. A phrase without an
+    answer is a decoy. `readings`: numbers that may have been said, scored the same way.
+    `text`: what it heard without being told what to expect, `text_score` its mean log probability,
+    `no_speech` the probability that it was no speech. `window`: the analysis window in frames
+    of 10 ms; 0 marks an ear that names but does not score.
     """
 
     ear: str
     ranked: list[tuple[Phrase, float]] = field(default_factory=list)
+    readings: list[tuple[Reading, float]] = field(default_factory=list)
     text: str = ""
+    text_score: float = 0.0
+    no_speech: float = 0.0
     window: int = 0
 
 
@@ -36,6 +43,10 @@ class Ear(Protocol):
 
     def load(self) -> None:
         """Load the model (slow, once). Raises CannotDo if it is not ready."""
+        ...
+
+    def prepare(self, phrases: Sequence[Phrase]) -> None:
+        """Do ahead what the first utterance with these wordings would wait for; may do nothing."""
         ...
 
     def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:

@@ -13,6 +13,7 @@ import numpy as np
 from prompter import limits
 from prompter.events import Phrase
 from prompter.hear.decision import Verdict
+from prompter.hear.decoys import DECOYS
 from prompter.hear.ear import Ear
 from prompter.hear.endpoint import Endpointer
 from prompter.hear.panel import Panel
@@ -68,15 +69,25 @@ Report = SpeechOnset | SpeechOver | Heard
 
 
 class Hearing:
-    """Listens to one microphone. Not thread-safe: one caller pushes blocks and sets phrases."""
+    """Listens to one microphone. Not thread-safe: one caller pushes blocks and sets phrases.
+
+    `known`: every wording of the flow. Those that are not allowed now still compete, so that an
+    answer to another question is asked again and not taken for one to this.
+    """
 
     def __init__(
-        self, ears: Sequence[Ear], scorer: Scorer, endpointer: Endpointer | None = None
+        self,
+        ears: Sequence[Ear],
+        scorer: Scorer,
+        known: Sequence[Phrase] = (),
+        endpointer: Endpointer | None = None,
     ) -> None:
         self._panel = Panel(ears)
         self._scorer = scorer
         self._ends = endpointer or Endpointer()
+        self._rivals = tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
         self._phrases: tuple[Phrase, ...] = ()
+        self._scored_among: tuple[Phrase, ...] = ()
         self._ticket = 0
         self._scored: int | None = None  # the ticket of the candidate that stands
         self._result: Result | None = None
@@ -89,6 +100,9 @@ class Hearing:
         phrases = tuple(phrases)
         if phrases != self._phrases:
             self._phrases = phrases
+            allowed = {plain_words(p.text) for p in phrases}
+            decoys = [Phrase(r, "") for r in self._rivals if plain_words(r) not in allowed]
+            self._scored_among = (*phrases, *decoys)
             if self._ends.open:
                 self._forget_candidate()
 
@@ -103,6 +117,7 @@ class Hearing:
         for result in self._scorer.results(at_ms):
             if result.ticket == self._scored:
                 self._result = result
+        self._watch(at_ms)
         if self._ends.open and self._is_over():
             self._over(at_ms, reports)
         self._finish(at_ms, reports)
@@ -111,6 +126,15 @@ class Hearing:
     def trouble(self) -> list[str]:
         """What went wrong since the last call: an ear that failed or hangs."""
         return self._panel.trouble() + self._scorer.trouble()
+
+    def _watch(self, at_ms: int) -> None:
+        """Give up an ear that hangs, and the decision that waited for it."""
+        ticket = self._scorer.hung()
+        if ticket is None:
+            return
+        self._panel.lose(self._panel.asking, "no answer in time")
+        if ticket == self._scored:
+            self._result = Result(ticket, Verdict(why="the ear did not answer in time"), at_ms, 0)
 
     # ---- one utterance ------------------------------------------------------------------------
 
@@ -129,7 +153,7 @@ class Hearing:
     def _submit(self, sound: np.ndarray, at_ms: int) -> None:
         self._ticket += 1
         self._scored, self._candidate = self._ticket, sound
-        phrases = self._phrases
+        phrases = self._scored_among
         self._scorer.submit(self._ticket, lambda: self._panel.judge(sound, phrases), at_ms)
 
     def _forget_candidate(self) -> None:

@@ -1,5 +1,134 @@
 """Hears readings: oxygen saturation in percent and heart rate a minute, in words or digits."""
 
+import re
+from dataclasses import dataclass
+from typing import Literal
 
-def number_in(text: str) -> tuple[str, int] | None:
-    return None
+from prompter import limits
+
+Quantity = Literal["spo2", "pulse"]
+
+_ONES = dict(zip("zero one two three four five six seven eight nine".split(), range(10)))
+_ONES |= {"oh": 0, "o": 0}
+_TEENS = dict(
+    zip(
+        "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split(),
+        range(10, 20),
+    )
+)
+_TENS = dict(
+    zip("twenty thirty forty fifty sixty seventy eighty ninety".split(), range(20, 100, 10))
+)
+_HEADS: tuple[tuple[str, Quantity], ...] = (
+    (r"heart ?rate|heart|pulse|bpm", "pulse"),
+    (r"oxygen|saturation|sats?|spo2|o2", "spo2"),
+)
+_TAILS: tuple[tuple[str, Quantity], ...] = (
+    (r"percent|%", "spo2"),
+    (r"a minute|per minute|beats|bpm", "pulse"),
+)
+_FILLER = r"(?:is|are|at|of|it's|its|now|about|level|number|rate|reads|the|a)"
+_RANGES: dict[Quantity, tuple[int, int]] = {
+    "spo2": limits.SPO2_RANGE_PERCENT,
+    "pulse": limits.PULSE_RANGE_PER_MINUTE,
+}
+_TEEN_OR_TEN = [(10 + n, 10 * n) for n in range(3, 10)]  # thirteen or thirty, and so on
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A number that was said. `head`: the words before it ('oxygen'), for scoring it back."""
+
+    quantity: Quantity
+    value: int
+    head: str = ""
+    tail: str = ""
+
+    @property
+    def in_range(self) -> bool:
+        """Whether a living patient and a working meter can give this value."""
+        low, high = _RANGES[self.quantity]
+        return low <= self.value <= high
+
+    @property
+    def wording(self) -> str:
+        """As a recogniser would write it."""
+        return f"{self.head} {self.value}{self.tail}".strip()
+
+    def mistakable(self) -> list["Reading"]:
+        """What it could be taken for: 'fourteen' for 'forty', with or without hundreds."""
+        hundreds, rest = divmod(self.value, 100)
+        found = []
+        for teen, ten in _TEEN_OR_TEN:
+            if rest in (teen, ten):
+                other = hundreds * 100 + (ten if rest == teen else teen)
+                found.append(Reading(self.quantity, other, self.head, self.tail))
+        return found
+
+
+def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
+    """The reading that `text` (a free decode) says, or None.
+
+    It must be the whole utterance. A bare number counts only if `asked` says which was asked for.
+    """
+    words = " ".join(re.sub(r"[^a-z0-9%' ]+", " ", text.lower().replace("-", " ")).split())
+    for pattern, quantity in _HEADS:
+        if found := re.fullmatch(rf"(?:{_FILLER} )*({pattern}) (?:{_FILLER} )*(.+)", words):
+            head, rest = found.groups()
+            rest, tail_quantity = _without_tail(rest)
+            value = _value(rest)
+            if value is None or tail_quantity not in (None, quantity):
+                return None
+            return Reading(quantity, value, head)
+    rest, quantity = _without_tail(words)
+    quantity = quantity or asked
+    value = _value(rest)
+    if quantity is None or value is None:
+        return None
+    return Reading(quantity, value, "", "%" if quantity == "spo2" and rest != words else "")
+
+
+def _without_tail(words: str) -> tuple[str, Quantity | None]:
+    for pattern, quantity in _TAILS:
+        if found := re.fullmatch(rf"(.+?) ?(?:{pattern})", words):
+            return found.group(1), quantity
+    return words, None
+
+
+def _value(words: str) -> int | None:
+    """'eighty eight', '88', 'one forty', 'a hundred and five', 'one oh five', 'eight eight'."""
+    parts = [w for w in words.split() if w not in ("and", "a")]
+    if not parts or len(parts) > 4:
+        return None
+    if "hundred" in parts:
+        at = parts.index("hundred")
+        if at > 1 or (at == 1 and parts[0] not in ("one", "two", "1", "2")):
+            return None
+        hundreds = 100 * (_small(parts[0]) or 0) if at == 1 else 100
+        rest = parts[at + 1 :]
+        if not rest:
+            return hundreds
+        below = _value(" ".join(rest))
+        return hundreds + below if below is not None and below < 100 else None
+    return _joined(parts)
+
+
+def _joined(parts: list[str]) -> int | None:
+    """Numbers side by side, as people say them: 1 + 40, 80 + 8, 9 + 2, 1 + 0 + 5."""
+    numbers = [_small(p) for p in parts]
+    if any(n is None for n in numbers):
+        return None
+    written = ""
+    for i, number in enumerate(numbers):
+        ten_before = i > 0 and numbers[i - 1] in _TENS.values() and parts[i - 1] in _TENS
+        if ten_before and 0 < number < 10:
+            written = written[:-1] + str(number)
+        else:
+            written += str(number)
+    return int(written) if len(written) <= 3 else None
+
+
+def _small(word: str) -> int | None:
+    if word.isdigit():
+        return int(word) if len(word) <= 3 else None
+    return next((table[word] for table in (_ONES, _TEENS, _TENS) if word in table), None)

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from prompter import limits
 from prompter.events import Phrase
 from prompter.hear.decision import Verdict, decide
 from prompter.hear.ear import Ear, Ranking
@@ -28,12 +27,15 @@ class Panel:
         for ear in list(self._ears):
             self._asking = ear
             try:
-                rankings.append(ear.score(sound, phrases))
+                ranking = ear.score(sound, phrases)
             except Exception as error:  # noqa: BLE001 - whatever a recogniser raises
                 self.lose(ear, f"{type(error).__name__}: {error}")
-            finally:
-                self._asking = None
-        return decide(rankings, len(sound) / limits.SAMPLE_RATE_HZ)
+                continue
+            if ear not in self._ears:  # given up meanwhile: another thread goes on with the rest
+                return Verdict(why="the ear did not answer in time")
+            rankings.append(ranking)
+        self._asking = None
+        return decide(rankings)
 
     def lose(self, ear: Ear | None, why: str) -> None:
         """Stop asking this ear, and say so."""

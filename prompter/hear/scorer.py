@@ -26,6 +26,11 @@ class Scorer(Protocol):
     def submit(self, ticket: int, work: Callable[[], Any], at_ms: int) -> None: ...
     def results(self, at_ms: int) -> list[Result]: ...
     def drop(self, ticket: int) -> None: ...
+
+    def hung(self) -> int | None:
+        """The ticket of a job that has taken far too long and is given up; told once."""
+        ...
+
     def trouble(self) -> list[str]: ...
 
 
@@ -62,9 +67,112 @@ class InlineScorer:
         self.dropped += len(self._waiting) - len(kept)
         self._waiting = kept
 
+    def hung(self) -> int | None:
+        return None
+
     def trouble(self) -> list[str]:
         found, self._trouble = self._trouble, []
         return found
+
+
+class ThreadScorer:
+    """For live use: one daemon thread works, the caller never waits.
+
+    Threads: `submit`, `results`, `drop`, `hung` and `trouble` belong to the caller's; only
+    `_work` runs on the worker's. At most `limits.SCORER_QUEUE` jobs wait; stale ones are dropped
+    and counted. A job that runs longer than `hangs_s` is given up with its thread, and a new
+    thread goes on with the next.
+    """
+
+    def __init__(self, hangs_s: float = limits.EAR_HANGS_S) -> None:
+        self._hangs_s = hangs_s
+        self._lock = threading.Lock()
+        self._stale: set[int] = set()
+        self._done: list[tuple[int, Any, int]] = []
+        self._trouble: list[str] = []
+        self.dropped = 0
+        self._start()
+
+    def _start(self) -> None:
+        self._jobs: queue.Queue[tuple[int, Callable[[], Any]] | None] = queue.Queue(
+            limits.SCORER_QUEUE
+        )
+        self._running: tuple[int, float] | None = None
+        self._thread = threading.Thread(
+            target=self._work, args=(self._jobs,), name="ears", daemon=True
+        )
+        self._thread.start()
+
+    def submit(self, ticket: int, work: Callable[[], Any], at_ms: int) -> None:
+        while True:
+            try:
+                return self._jobs.put_nowait((ticket, work))
+            except queue.Full:
+                self._drop_oldest()
+
+    def _drop_oldest(self) -> None:
+        try:
+            oldest = self._jobs.get_nowait()
+        except queue.Empty:
+            return
+        if oldest is not None:
+            with self._lock:
+                self._stale.discard(oldest[0])
+                self.dropped += 1
+                self._trouble.append("the ears are too slow: an utterance was not scored")
+                self._done.append((oldest[0], None, 0))
+
+    def results(self, at_ms: int) -> list[Result]:
+        with self._lock:
+            done, self._done = self._done, []
+        return [Result(ticket, value, at_ms, spent) for ticket, value, spent in done]
+
+    def drop(self, ticket: int) -> None:
+        with self._lock:
+            self._stale.add(ticket)
+
+    def hung(self) -> int | None:
+        running = self._running
+        if running is None or time.monotonic() - running[1] < self._hangs_s:
+            return None
+        waiting = self._jobs
+        self._start()
+        while True:  # what waited behind it is still wanted
+            try:
+                job = waiting.get_nowait()
+            except queue.Empty:
+                break
+            if job is not None:
+                self.submit(*job, at_ms=0)
+        waiting.put_nowait(None)  # should the thread ever come back, it ends
+        return running[0]
+
+    def trouble(self) -> list[str]:
+        with self._lock:
+            found, self._trouble = self._trouble, []
+        return found
+
+    def _work(self, jobs: "queue.Queue[tuple[int, Callable[[], Any]] | None]") -> None:
+        while (job := jobs.get()) is not None:
+            ticket, work = job
+            with self._lock:
+                if ticket in self._stale:
+                    self._stale.discard(ticket)
+                    self.dropped += 1
+                    continue
+            began = time.monotonic()
+            if jobs is self._jobs:
+                self._running = (ticket, began)
+            trouble: list[str] = []
+            value = _run(work, trouble)
+            spent_ms = round((time.monotonic() - began) * 1000)
+            with self._lock:
+                if jobs is not self._jobs:  # given up meanwhile
+                    continue
+                self._running = None
+                self._stale.discard(ticket)
+                self._trouble += trouble
+                self._done.append((ticket, value, spent_ms))
 
 
 def _run(work: Callable[[], Any], trouble: list[str]) -> Any:

@@ -1,0 +1,29 @@
+"""Words that are no answer but sound like one: scored beside the allowed wordings, so that talk
+to somebody else, a question or a denied answer has something nearer to be.
+
+They compete only where they sound like what was heard. The first group are the traps of the
+clinical brief; the second is everyday talk of a few short words.
+"""
+
+DECOYS: tuple[str, ...] = (
+    # denied, asked, or not yet
+    "not better", "not moving", "not going up", "not rising", "not done", "not fine", "not clear",
+    "not breathing fine", "not still fine", "not settled", "not through", "not in", "not out",
+    "not coming back", "not crying", "not passing", "not hissing", "it didn't pass",
+    "it didn't go in", "it didn't go down", "it didn't come out", "it's not in", "it's not clear",
+    "is it in", "is it out", "is it off", "is it clear", "is it rising", "is it going up",
+    "is she breathing", "is he breathing", "is she better", "take it out", "pull it out",
+    "put it in", "it's ringing", "nearly here", "they're coming", "they're not here yet",
+    "what's that", "where is it", "who is it", "how is she", "are you there",
+    # everyday
+    "yes", "no", "yeah", "oh no", "oh yes", "oh", "okay", "all right", "right", "left", "stop",
+    "go", "go on", "up", "down", "on", "off", "in", "out", "here", "there", "now", "wait",
+    "wait there", "what", "who", "why", "where", "when", "hello", "hey", "hi", "please",
+    "thank you", "sorry", "really", "maybe", "mum", "mummy", "dad", "daddy", "baby", "sweetheart",
+    "good girl", "good boy", "come on", "come here", "come in", "look", "look at me", "listen",
+    "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "I know",
+    "I don't know", "I'm here", "it's okay", "it's all right", "let me see", "let me think",
+    "give me that", "get the door", "oh my god", "quick", "hurry up", "be careful", "move",
+    "house", "dog", "cat", "bed", "tree", "water", "phone", "light", "chair", "table", "time",
+    "happy", "back", "again", "this one", "that one", "my hand", "her hand", "the bag",
+)  # fmt: skip

@@ -1,0 +1,137 @@
+"""Brings live sound from the sound card, as the blocks that `Hearing` takes.
+
+Threads: the sound card's own calls `_take`, which copies, puts on a bounded queue without waiting
+and returns; `read` is called by one reader, may wait, and resamples there.
+"""
+
+import queue
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+
+from prompter import limits
+from prompter.errors import CannotDo
+
+
+class Microphone:
+    """The default input, or the one named. Use as a context manager.
+
+    `overflows`: blocks lost because nobody took them in time, or lost by the sound card.
+    """
+
+    def __init__(self, device: str | int | None = None) -> None:
+        self._device = device
+        self._queue: queue.Queue[np.ndarray] = queue.Queue(limits.MICROPHONE_QUEUE_BLOCKS)
+        self._stream: Any = None
+        self._resampler: Any = None
+        self._rest = np.zeros(0, np.float32)
+        self._trouble: list[str] = []
+        self._closing = False
+        self.overflows = 0
+        self.rate_hz = limits.SAMPLE_RATE_HZ
+
+    def __enter__(self) -> Self:
+        self.open()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def open(self) -> None:
+        """Start listening. Raises CannotDo without a sound system or a microphone."""
+        sound = _sounddevice()
+        try:
+            self.rate_hz = self._usable_rate(sound)
+            if self.rate_hz != limits.SAMPLE_RATE_HZ:
+                import soxr
+
+                self._resampler = soxr.ResampleStream(
+                    self.rate_hz, limits.SAMPLE_RATE_HZ, 1, dtype="float32", quality="MQ"
+                )
+            self._stream = sound.InputStream(
+                samplerate=self.rate_hz,
+                device=self._device,
+                channels=1,
+                dtype="float32",
+                blocksize=self.rate_hz * limits.BLOCK_SAMPLES // limits.SAMPLE_RATE_HZ,
+                latency="low",
+                callback=self._take,
+                finished_callback=self._finished,
+            )
+            self._stream.start()
+        except (sound.PortAudioError, ValueError) as error:
+            raise CannotDo(
+                f"the microphone cannot be opened: {error}.",
+                str(self._device or "default input"),
+                "Plug one in and allow its use, or name another; keys work without it.",
+            ) from None
+
+    def _usable_rate(self, sound: Any) -> int:
+        """16 kHz where the device can, otherwise its own rate."""
+        try:
+            sound.check_input_settings(
+                device=self._device, channels=1, samplerate=limits.SAMPLE_RATE_HZ
+            )
+        except sound.PortAudioError:
+            return int(sound.query_devices(self._device, "input")["default_samplerate"])
+        return limits.SAMPLE_RATE_HZ
+
+    def read(self, timeout_s: float = limits.MICROPHONE_SILENT_S) -> np.ndarray | None:
+        """The next float32[512] block; None when none came in `timeout_s` (then see `trouble`)."""
+        while len(self._rest) < limits.BLOCK_SAMPLES:
+            try:
+                sound = self._queue.get(timeout=timeout_s)
+            except queue.Empty:
+                return None
+            if self._resampler is not None:
+                sound = self._resampler.resample_chunk(sound)
+            self._rest = np.concatenate([self._rest, sound])
+        block = self._rest[: limits.BLOCK_SAMPLES]
+        self._rest = self._rest[limits.BLOCK_SAMPLES :]
+        return block
+
+    def trouble(self) -> list[str]:
+        """What went wrong since the last call, such as a microphone that was pulled out."""
+        found, self._trouble = self._trouble, []
+        return found
+
+    def close(self) -> None:
+        """Stop listening. Never raises: it runs when everything else may have failed."""
+        self._closing = True
+        stream, self._stream = self._stream, None
+        if stream is None:
+            return
+        try:
+            stream.close()
+        except Exception as error:  # noqa: BLE001 - whatever the sound card raises at the end
+            self._trouble.append(f"the microphone did not close: {error}")
+
+    def _take(self, data: np.ndarray, frames: int, time: Any, status: Any) -> None:
+        if status and status.input_overflow:
+            self.overflows += 1
+        try:
+            self._queue.put_nowait(data[:, 0].copy())
+        except queue.Full:
+            self.overflows += 1
+
+    def _finished(self) -> None:
+        if not self._closing:
+            self._trouble.append("the microphone stopped by itself")
+
+
+def _sounddevice() -> Any:
+    try:
+        import sounddevice
+    except OSError as error:  # the wheel brings no PortAudio on Linux
+        raise CannotDo(
+            f"the microphone cannot be used: {error}.",
+            "PortAudio",
+            "Install it (Debian and Ubuntu: apt install libportaudio2).",
+        ) from None
+    return sounddevice

@@ -1,0 +1,100 @@
+"""A second recogniser of another make, if the user has put in its model: it may agree or object.
+
+Forced to a grammar it takes foreign words for allowed ones with full confidence (vosk-api issues
+741, 1017, 1339, 2041), so it never believes anything alone: it names a phrase, or none.
+"""
+
+import json
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import platformdirs
+
+from prompter import limits
+from prompter.errors import CannotDo
+from prompter.events import Phrase
+from prompter.hear.ear import Ranking
+from prompter.hear.shortlist import plain_words
+
+_UNKNOWN = "[unk]"
+
+
+class VoskEar:
+    """Names the one phrase that a grammar of the allowed wordings finds.
+
+    `model`: the folder of a Vosk model; otherwise PROMPTER_VOSK_MODEL, otherwise `vosk-model` in
+    the user's own place.
+    """
+
+    name = "vosk"
+
+    def __init__(self, model: Path | None = None) -> None:
+        self._folder = model or model_folder()
+        self._vosk: Any = None
+        self._model: Any = None
+        self._recogniser: Any = None
+        self._grammar = ""
+
+    def ready(self) -> tuple[bool, str]:
+        if not (self._folder / "am").is_dir() and not (self._folder / "final.mdl").is_file():
+            return False, (
+                f"no Vosk model in {self._folder}; unpack one there (for English: "
+                "vosk-model-small-en-us-0.15) or set PROMPTER_VOSK_MODEL to its folder"
+            )
+        return True, ""
+
+    def load(self) -> None:
+        if self._model is not None:
+            return
+        good, why = self.ready()
+        if not good:
+            raise CannotDo("the second ear cannot be loaded", mend=why)
+        try:
+            import vosk
+        except (ImportError, OSError) as error:
+            raise CannotDo(
+                f"the second ear cannot be loaded: {error}", "vosk", "Install it again."
+            ) from None
+        vosk.SetLogLevel(-1)
+        try:
+            self._model = vosk.Model(str(self._folder))
+        except Exception as error:  # noqa: BLE001 - the binding raises bare Exception
+            raise CannotDo(
+                f"the second ear cannot be loaded: {error}", str(self._folder), "Unpack it again."
+            ) from None
+        self._vosk = vosk
+
+    def prepare(self, phrases: Sequence[Phrase]) -> None:
+        self.load()
+
+    def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
+        """The phrase heard, at score 0; an empty ranking when it is none of them."""
+        self.load()
+        self._expect(sorted({plain_words(p.text) for p in phrases}))
+        pcm = (np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes()
+        self._recogniser.AcceptWaveform(pcm)
+        text = json.loads(self._recogniser.FinalResult()).get("text", "")
+        ranked = [(p, 0.0) for p in phrases if plain_words(p.text) == text]
+        return Ranking(self.name, ranked[:1], text=text)
+
+    def _expect(self, wordings: list[str]) -> None:
+        grammar = json.dumps([*wordings, _UNKNOWN], ensure_ascii=False)
+        if self._recogniser is None:
+            self._recogniser = self._vosk.KaldiRecognizer(
+                self._model, limits.SAMPLE_RATE_HZ, grammar
+            )
+        elif grammar != self._grammar:
+            self._recogniser.SetGrammar(grammar)
+        self._grammar = grammar
+
+
+def model_folder() -> Path:
+    """Where the model is looked for."""
+    if named := os.environ.get("PROMPTER_VOSK_MODEL"):
+        return Path(named).expanduser()
+    home = os.environ.get("PROMPTER_HOME")
+    base = Path(home).expanduser() if home else platformdirs.user_data_path("prompter", False)
+    return base / "vosk-model"
