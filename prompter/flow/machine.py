@@ -46,7 +46,7 @@ from prompter.flow.memory import KNOWN, Memory
 from prompter.flow.outstanding import Outstanding, speech_ms
 from prompter.flow.silence import SilenceClock
 from prompter.flow.table import BUILT_IN, STAY, Quiet, Row, Spoken, Stand, Table, back_to
-from prompter.limits import DEADLINES_AT_ONCE
+from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE
 
 
 @dataclass(frozen=True)
@@ -336,6 +336,10 @@ class FlowMachine:
         self._clock.resume(self._now)
 
     def _prompt_ended(self, event: PromptEnded) -> None:
+        if event.cut and self._outstanding.role(event.cue) == "call" and self.call.step == "asked":
+            # What was cut of the call is asked again soon.
+            soon = self._now + CUT_CALL_AGAIN_MS
+            self.call.due_at = min(self.call.due_at or soon, soon)
         if not self._outstanding.knows(event.cue):
             return  # of a step left since, or taken for lost before
         self._prompt_over(event.cue)

@@ -44,6 +44,10 @@ class Outstanding:
     def knows(self, cue: int) -> bool:
         return cue in self._ends_by
 
+    def role(self, cue: int) -> str | None:
+        """Whose part the cue is; None if it is not waited for."""
+        return self._roles.get(cue)
+
     def first(self) -> int | None:
         """The cue whose bound comes first."""
         return min(self._ends_by, key=lambda cue: (self._ends_by[cue], cue), default=None)

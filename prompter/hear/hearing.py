@@ -123,6 +123,11 @@ class Hearing:
         self._finish(at_ms, reports)
         return reports
 
+    @property
+    def deciding(self) -> bool:
+        """The end of an utterance was declared, and its decision is still to come."""
+        return self._over_ms is not None
+
     def trouble(self) -> list[str]:
         """What went wrong since the last call: an ear that failed or hangs."""
         return self._panel.trouble() + self._scorer.trouble()

@@ -1,0 +1,264 @@
+"""One emergency wired together: the only place that knows all rooms. Live and rehearsed run this same code.
+
+A session has no clock and no thread of its own. Its runner (live: `prompter/live/`; rehearsed:
+`prompter/practise/`) calls it from one thread with the session time in ms:
+`hear_block` for each block of microphone sound, `press` for a key, `turn` often (every block).
+The mixer is pulled by somebody else meanwhile; `sound_ms` turns its sample positions into session
+time.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Protocol
+
+import numpy as np
+
+from prompter.events import (
+    Answered,
+    Failed,
+    Moved,
+    Numbered,
+    Pace,
+    PaceStopped,
+    PromptEnded,
+    Record,
+    Recovered,
+    Say,
+    SpeechEnded,
+    SpeechStarted,
+    Started,
+    Ticked,
+    Tone,
+    Unclear,
+)
+from prompter.flow.machine import FlowMachine, View
+from prompter.flow.table import Table
+from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
+from prompter.limits import ASK_BACK_MARGIN, ASK_BACK_SCORE
+from prompter.speak.mixer import Beat, Mixer, PromptEndedAt, PromptStarted
+
+CARE_ROLES = frozenset({"care", "question", "helper", "notice", "echo"})
+
+
+class Sink(Protocol):
+    """Where events are journalled."""
+
+    def append(self, record: dict[str, Any], at: datetime, mono_ms: int) -> Any: ...
+
+
+class Watcher(Protocol):
+    """Who looks on: a terminal, a screen, a rehearsal. May not change anything."""
+
+    def saw(self, record: dict[str, Any]) -> None: ...
+
+
+@dataclass(frozen=True)
+class Timing:
+    """`began`: wall clock at session time 0. `sound_ms`: mixer sample position to session ms."""
+
+    began: datetime
+    sound_ms: Callable[[int], int]
+
+    def wall(self, at_ms: int) -> datetime:
+        return self.began + timedelta(milliseconds=at_ms)
+
+
+class Session:
+    """Feeds the machine, carries out its cues, and journals both. Not thread-safe: one runner."""
+
+    def __init__(
+        self,
+        table: Table,
+        mixer: Mixer,
+        timing: Timing,
+        journal: Sink | None = None,
+        hearing: Hearing | None = None,
+        watchers: tuple[Watcher, ...] = (),
+        machine: FlowMachine | None = None,
+        keep_sound: Callable[[int, np.ndarray], str | None] | None = None,
+    ) -> None:
+        self.machine = machine or FlowMachine(table)
+        self.mixer, self.timing, self.hearing = mixer, timing, hearing
+        self._journal, self._watchers = journal, watchers
+        self._keep_sound = keep_sound
+        self._last_ms = 0
+        self._expected: object = None
+        self._speaking_since: int | None = None
+        self._utterances = 0
+
+    # ---- what the runner calls -------------------------------------------------------------------
+
+    def start(self, at_ms: int = 0) -> None:
+        """The emergency begins: the first prompt is on its way when this returns."""
+        self._feed(Started(at_ms))
+
+    def hear_block(self, block: np.ndarray, at_ms: int) -> None:
+        """float32[512], mono, 16 kHz, that ended at `at_ms`."""
+        if self.hearing is None:
+            return
+        self._say_what_is_expected()
+        for report in self.hearing.push(block, at_ms):
+            if isinstance(report, Heard):
+                self._heard(report)
+            elif isinstance(report, SpeechOnset):
+                self._speaking_since = report.at_ms
+                self._feed(SpeechStarted(self._not_before(report.at_ms)))
+            elif isinstance(report, SpeechOver) and not self.hearing.deciding:
+                self._speech_over(report.at_ms)
+        for trouble in self.hearing.trouble():
+            self.fault("ear", trouble, at_ms)
+
+    def press(self, key: str, at_ms: int) -> bool:
+        """A key stands for one answer; False if it means nothing here."""
+        view = self.machine.view()
+        for name, answer, wording in (*view.own_keys, *view.everywhere_keys):
+            if name == key:
+                self.answer(answer, wording, at_ms)
+                return True
+        return False
+
+    def answer(self, answer: str, wording: str, at_ms: int) -> None:
+        """An answer that did not come by voice."""
+        self._feed(Answered(self._not_before(at_ms), answer, wording, "keyed"))
+
+    def number(self, quantity: str, value: int, at_ms: int) -> None:
+        """A number that did not come by voice."""
+        self._feed(Numbered(self._not_before(at_ms), quantity, value, "keyed"))
+
+    def fault(self, part: str, detail: str, at_ms: int) -> None:
+        """A part was lost; the session goes on without it."""
+        self._feed(Failed(self._not_before(at_ms), part, detail))
+
+    def recovered(self, part: str, at_ms: int) -> None:
+        """A lost part is back."""
+        self._feed(Recovered(self._not_before(at_ms), part))
+
+    def turn(self, at_ms: int) -> None:
+        """Takes what the mixer has played, and lets deadlines pass."""
+        at_ms = self._not_before(at_ms)
+        for report in self.mixer.take_reports():
+            self._played(report, at_ms)
+        due = self.machine.next_deadline_ms()
+        if due is not None and due <= at_ms:
+            self._feed(Ticked(at_ms))
+        self._last_ms = at_ms
+
+    def note(self, record: dict[str, Any], at_ms: int) -> None:
+        """Journals something that is neither event nor cue, such as a changed setting."""
+        self._record(record, at_ms)
+
+    @property
+    def closed(self) -> bool:
+        return self.machine.closed
+
+    def view(self) -> View:
+        """What a screen shows."""
+        return self.machine.view()
+
+    # ---- heard -----------------------------------------------------------------------------------
+
+    def _say_what_is_expected(self) -> None:
+        phrases = self.machine.phrases()
+        if phrases is not self._expected and self.hearing is not None:
+            self._expected = phrases
+            self.hearing.expect(phrases)
+
+    def _heard(self, heard: Heard) -> None:
+        at_ms = self._not_before(heard.at_ms)
+        self._utterances += 1
+        name = self._keep_sound(self._utterances, heard.sound) if self._keep_sound else None
+        self._record(_heard_record(heard, self.machine.step, name), at_ms)
+        event = self._event_of(heard, at_ms)
+        if event is not None:
+            self._feed(event)
+        self._speech_over(at_ms)
+
+    def _event_of(self, heard: Heard, at_ms: int) -> Record | None:
+        if heard.number is not None and (heard.believed or heard.why == "number out of range"):
+            quantity, value = heard.number
+            return Numbered(at_ms, quantity, value, "spoken", heard.score)
+        if heard.believed and heard.heard is not None:
+            return Answered(at_ms, heard.heard.answer, heard.heard.text, "spoken", heard.score)
+        if heard.why == "no words":
+            return None  # a noise, not somebody who was not understood
+        if heard.heard is None:
+            return Unclear(at_ms, None, None, heard.score)
+        # Close enough to ask back by name; otherwise the question is repeated.
+        near = (
+            heard.score is not None and heard.score >= ASK_BACK_SCORE
+            and (heard.margin is None or heard.margin >= ASK_BACK_MARGIN)
+        )  # fmt: skip
+        return Unclear(at_ms, heard.heard.text, heard.heard.answer if near else None, heard.score)
+
+    def _speech_over(self, at_ms: int) -> None:
+        if self._speaking_since is not None:
+            self._speaking_since = None
+            self._feed(SpeechEnded(self._not_before(at_ms)))
+
+    # ---- played ----------------------------------------------------------------------------------
+
+    def _played(self, report: PromptStarted | PromptEndedAt | Beat, at_ms: int) -> None:
+        sound_ms = self.timing.sound_ms(report.position)
+        if isinstance(report, PromptEndedAt):
+            self._feed(PromptEnded(at_ms, report.cue, report.cut))
+        elif isinstance(report, PromptStarted):
+            self._record({"kind": "prompt started", "cue": report.cue, "sound_ms": sound_ms, "voiced": report.voiced}, at_ms)
+            if not report.voiced:
+                self._feed(Failed(at_ms, "voice", f"cue {report.cue} is shown, not spoken"))
+        else:
+            what = {"breath": "breaths", "push": "pushes", "tick": "suction"}[report.what]
+            self._record({"kind": "beat", "cue": report.cue, "what": what, "index": report.index, "sound_ms": sound_ms}, at_ms)
+
+    # ---- the machine -------------------------------------------------------------------------------
+
+    def _feed(self, event: Record) -> None:
+        cues = self.machine.feed(event)
+        self._last_ms = max(self._last_ms, event.at_ms)
+        if cues or not isinstance(event, Ticked):
+            self._record(event.to_record(), event.at_ms)
+        self._make_way(event, cues)
+        for cue in cues:
+            self._record(cue.to_record(), event.at_ms)
+            if isinstance(cue, Say | Tone | Pace):
+                self.mixer.enqueue(cue)
+            elif isinstance(cue, PaceStopped):
+                self.mixer.stop_pace()
+
+    def _make_way(self, event: Record, cues: list[Record]) -> None:
+        """A step was left: what it still wanted to say is out of date."""
+        if not any(isinstance(cue, Moved) and cue.machine == "care" for cue in cues):
+            return
+        if isinstance(event, Answered | Numbered | Unclear):
+            self.mixer.hush()  # somebody waits for the answer to what they said
+        else:
+            self.mixer.drop_queued(CARE_ROLES)
+
+    def _not_before(self, at_ms: int) -> int:
+        return max(at_ms, self._last_ms)
+
+    def _record(self, record: dict[str, Any], at_ms: int) -> None:
+        for watcher in self._watchers:
+            watcher.saw({**record, "at_ms": at_ms})
+        if self._journal is not None:
+            body = {key: value for key, value in record.items() if key != "at_ms"}
+            if record.get("at_ms", at_ms) != at_ms:
+                body["due_ms"] = record["at_ms"]  # a deadline's own time, before this event's
+            self._journal.append(body, self.timing.wall(at_ms), at_ms)
+
+
+def _heard_record(heard: Heard, step: str, sound: str | None) -> dict[str, Any]:
+    def rounded(value: float | None) -> float | None:
+        return None if value is None else round(float(value), 3)
+
+    return {
+        "kind": "heard", "step": step, "onset_ms": heard.onset_ms, "ended_ms": heard.ended_ms,
+        "heard": heard.heard.text if heard.heard else None,
+        "answer": heard.heard.answer if heard.heard else None,
+        "believed": heard.believed, "score": rounded(heard.score), "margin": rounded(heard.margin),
+        "runner_up": heard.runner_up, "text": heard.text, "why": heard.why, "window": heard.window,
+        "number": list(heard.number) if heard.number else None,
+        "decide_ms": heard.decide_ms, "ears": list(heard.ears), "sound": sound,
+    }  # fmt: skip
+
+
