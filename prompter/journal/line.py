@@ -76,7 +76,7 @@ def digest(line: bytes) -> str:
 def parse(line: bytes) -> dict[str, Any]:
     """The event on this line (without newline), its frame checked but not its place. Raises BadLine."""
     try:
-        event = json.loads(line.decode("utf-8"))
+        event = json.loads(line.decode("utf-8"), parse_int=_integer)
     except (ValueError, RecursionError) as error:
         raise BadLine("it is not JSON in UTF-8") from error
     if not isinstance(event, dict):
@@ -94,6 +94,12 @@ def parse(line: bytes) -> dict[str, Any]:
     except ValueError as error:
         raise BadLine("its time is no day of the calendar") from error
     return event
+
+
+def _integer(text: str) -> int | float:
+    """RFC 8785 writes a large float without exponent; beyond 2**53 it is a float again."""
+    number = float(text)
+    return int(text) if abs(number) < 2**53 else number
 
 
 def whole(line: bytes, event: dict[str, Any]) -> bool:

@@ -55,11 +55,12 @@ class Journal:
             lock = _lock(path)
             try:
                 opened = disk(path, True)
+            except FileExistsError as error:
+                lock.release()
+                raise CannotDo("is there already", str(path), "choose another name, or reopen it.") from error
             except OSError:
                 lock.release()
                 raise
-        except FileExistsError as error:
-            raise CannotDo("is there already", str(path), "choose another name, or reopen it.") from error
         except OSError as error:
             raise CannotDo(f"the journal cannot begin ({error.strerror})", str(path), "choose another folder.") from error
         journal = cls(path, opened, lock, chain, [])
