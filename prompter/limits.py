@@ -103,8 +103,13 @@ MIX_REPORTS_MAX = 10_000
 RESAMPLED_CLIPS_MAX = 1_000
 """Clips kept at the sound card's rate: several protocols' worth."""
 
-OUTPUT_STALL_S = 1.0
-"""A loudspeaker that has not asked for sound for this long has failed."""
+OUTPUT_LATENCY_S = 0.04
+"""Sound waiting in the card: the lowest it offers (9 ms) ran dry on a busy computer, and a sound
+server then needed 2 s to start again."""
+
+OUTPUT_STALL_S = 3.0
+"""A loudspeaker that has not asked for sound for this long has failed. Sound servers may take 2 s
+over the first block."""
 
 NULL_OUTPUT_STEP_S = 0.02
 """How often the stand-in for a loudspeaker draws from the mixer."""

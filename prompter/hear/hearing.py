@@ -128,6 +128,11 @@ class Hearing:
         """The end of an utterance was declared, and its decision is still to come."""
         return self._over_ms is not None
 
+    @property
+    def waiting(self) -> bool:
+        """Whether an utterance is not over, or its decision still out."""
+        return self._ends.open or self._over_ms is not None
+
     def trouble(self) -> list[str]:
         """What went wrong since the last call: an ear that failed or hangs."""
         return self._panel.trouble() + self._scorer.trouble()

@@ -36,7 +36,7 @@ def likeness(heard: str, wording: str) -> float:
     return SequenceMatcher(None, a, b, autojunk=False).ratio()
 
 
-def shortlist(texts: Sequence[str], wordings: Sequence[str], keep: int) -> list[int]:
-    """Indices of the `keep` wordings most like any of the `texts` heard, best first."""
-    best = [max((likeness(text, w) for text in texts), default=0.0) for w in wordings]
-    return sorted(range(len(wordings)), key=lambda i: -best[i])[:keep]
+def shortlist(text: str, wordings: Sequence[str], keep: int) -> list[int]:
+    """Indices of the `keep` wordings most like the `text` heard, best first."""
+    like = [likeness(text, wording) for wording in wordings]
+    return sorted(range(len(wordings)), key=lambda i: -like[i])[:keep]

@@ -82,8 +82,7 @@ class WhisperEar:
         window = self._window(len(sound))
         encoded = self._encode(sound, window)
         text, text_score, no_speech = self._decode(encoded, len(sound))
-        near = shortlist([text], [phrase.text for phrase in phrases], limits.SHORTLIST)
-        picked = [phrases[i] for i in near]
+        picked = _pick(text, phrases)
         reading = reading_in(text)
         readings = [reading, *reading.mistakable()] if reading else []
         wordings = [p.text for p in picked] + [r.wording for r in readings]
@@ -160,6 +159,15 @@ class WhisperEar:
             ids = self._tokenizer.encode(text, add_special_tokens=False).ids
             self._tokens[wording] = ids
         return ids
+
+
+def _pick(text: str, phrases: Sequence[Phrase]) -> list[Phrase]:
+    """The answers and the decoys that sound most like `text`."""
+    answers = [p for p in phrases if p.answer]
+    decoys = [p for p in phrases if not p.answer]
+    near = shortlist(text, [p.text for p in answers], limits.SHORTLIST)
+    far = shortlist(text, [p.text for p in decoys], limits.DECOYS_SCORED)
+    return [answers[i] for i in near] + [decoys[i] for i in far]
 
 
 def _ranked(things: Sequence[Any], scores: Sequence[float]) -> list[Any]:

@@ -1,0 +1,145 @@
+"""Sounds for the hearing's measurements: voices kept apart for fitting and reporting, and mixing."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import soxr
+
+from prompter import limits
+from prompter.events import Phrase
+from prompter.hear.clip import read_clip
+from prompter.hear.detector import SpeechDetector
+from prompter.hear.endpoint import Endpointer
+from prompter.speak.voice import EspeakVoice
+
+# (voice, words a minute, pitch): no voice or accent variant is in both halves.
+FIT_VOICES = (
+    ("en-us+m3", 165, 50),
+    ("en-us+f2", 180, 55),
+    ("en-gb+m1", 170, 45),
+    ("en-gb-scotland+f3", 175, 50),
+)
+REPORT_VOICES = (
+    ("en-us", 175, 50),
+    ("en-us+f4", 165, 50),
+    ("en-gb-x-rp+m5", 185, 50),
+    ("en-gb+f5", 170, 55),
+)
+CONDITIONS = (
+    ("clean", None, 0),
+    ("crying 10 dB", "baby-cry", 10),
+    ("crying 5 dB", "baby-cry", 5),
+    ("crying 0 dB", "baby-cry", 0),
+    ("hiss 5 dB", "hiss", 5),
+    ("motor 5 dB", "motor", 5),
+)
+LEVEL = 0.05
+"""RMS of the active speech: -26 dB of full scale."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """One utterance in its surroundings. `ends_ms`: its last sample above -40 dB of its peak."""
+
+    sound: np.ndarray
+    starts_ms: float
+    ends_ms: float
+
+
+@lru_cache(maxsize=None)
+def _voice(name: str, rate_wpm: int, pitch: int) -> EspeakVoice:
+    return EspeakVoice(name, rate_wpm, pitch)
+
+
+def say(text: str, voice: tuple[str, int, int]) -> np.ndarray:
+    """float32, mono, 16 kHz."""
+    clip = _voice(*voice).render(text)
+    return soxr.resample(clip, limits.MIX_RATE_HZ, limits.SAMPLE_RATE_HZ).astype(np.float32)
+
+
+def in_surroundings(
+    clean: np.ndarray, noise: np.ndarray | None, snr_db: float, seed: int, before_s: float = 0.5
+) -> Spoken:
+    """`clean` at LEVEL, half a second in, a second and a half of the same surroundings after it.
+
+    SNR: RMS over active speech against the RMS of the noise, which runs from begin to end.
+    """
+    rng = np.random.default_rng(seed)
+    clean = clean * (LEVEL / active_rms(clean))
+    before = int(before_s * limits.SAMPLE_RATE_HZ)
+    total = before + len(clean) + int(1.5 * limits.SAMPLE_RATE_HZ)
+    sound = rng.standard_normal(total).astype(np.float32) * 2e-4  # a quiet room and microphone
+    sound[before : before + len(clean)] += clean
+    if noise is not None:
+        around = np.resize(np.roll(noise, int(rng.integers(len(noise)))), total)
+        rms = float(np.sqrt(np.mean(around**2))) + 1e-9
+        sound += around * (LEVEL / 10 ** (snr_db / 20) / rms)
+    loud = np.flatnonzero(np.abs(clean) > np.abs(clean).max() / 100)
+    at_ms = 1000 / limits.SAMPLE_RATE_HZ
+    return Spoken(
+        sound.astype(np.float32), (before + loud[0]) * at_ms, (before + loud[-1]) * at_ms
+    )
+
+
+def active_rms(sound: np.ndarray) -> float:
+    """RMS over the 20 ms pieces within 30 dB of the loudest."""
+    pieces = sound[: len(sound) // 320 * 320].reshape(-1, 320)
+    power = (pieces**2).mean(axis=1)
+    return float(np.sqrt(power[power > power.max() * 1e-3].mean()))
+
+
+def noises(audio: Path, kind: str) -> list[np.ndarray]:
+    """All clips of a kind of room noise, 16 kHz."""
+    return [read_clip(path) for path in sorted((audio / "room-noise" / kind).glob("*.*"))]
+
+
+def people(audio: Path, word: str, half: str) -> list[tuple[str, np.ndarray]]:
+    """(file name, sound) of one word; `half`: 'fit' or 'report', split by speaker."""
+    found = []
+    for path in sorted((audio / "spoken-words" / word).glob("*.*")):
+        parts = path.name.split("_")
+        speaker = parts[1] if word == "unknown" else parts[0]
+        if half_of(speaker) == half:
+            found.append((path.name, read_clip(path)))
+    return found
+
+
+def half_of(speaker: str) -> str:
+    return "fit" if hashlib.sha256(speaker.encode()).digest()[0] % 2 == 0 else "report"
+
+
+def utterances(sound: np.ndarray, detector: SpeechDetector) -> Iterator[tuple[int, int, np.ndarray]]:
+    """(first, last sound in ms, sound) as the hearing would score it, ends waited for in full."""
+    detector.reset()
+    ends, candidate = Endpointer(detector), None
+    for start in range(0, len(sound) - limits.BLOCK_SAMPLES + 1, limits.BLOCK_SAMPLES):
+        block = sound[start : start + limits.BLOCK_SAMPLES]
+        ends.push(block, (start + len(block)) * 1000 // limits.SAMPLE_RATE_HZ)
+        if not ends.open:
+            continue
+        if ends.silent_ms == 0:
+            candidate = None
+        elif candidate is None and ends.silent_ms >= limits.CANDIDATE_MS:
+            if ends.spoken_blocks >= limits.SPOKEN_BLOCKS_MIN:
+                candidate = ends.sound()
+        too_long = ends.length_ms >= limits.UTTERANCE_MAX_MS
+        if too_long or ends.silent_ms >= limits.END_DOUBTED_MS:
+            if candidate is not None and not too_long:
+                yield ends.onset_ms, ends.last_sound_ms, candidate
+            candidate = None
+            ends.close()
+
+
+def allowed_for(
+    answer: str | None, every: list[Phrase], seed: int, count: int = 70
+) -> list[Phrase]:
+    """`count` phrases allowed at once: all of `answer` (none of it when None), others by chance."""
+    rng = np.random.default_rng(seed)
+    own = [p for p in every if p.answer == answer]
+    others = [p for p in every if p.answer != answer]
+    order = rng.permutation(len(others))
+    return own + [others[i] for i in order[: count - len(own)]]
