@@ -86,7 +86,7 @@ class Loudspeaker:
                 device=self._name,
                 channels=min(2, device["max_output_channels"]),
                 dtype="float32",
-                latency="low",
+                latency=limits.OUTPUT_LATENCY_S,
                 callback=self._pull,
             )
             self._stream.start()
@@ -165,7 +165,7 @@ class NullLoudspeaker:
 
     def _run(self, started: float) -> None:
         drawn = 0
-        largest = round(limits.OUTPUT_STALL_S * self._mixer.rate_hz)
+        largest = self._mixer.rate_hz  # a second, so that a stop is not kept waiting
         try:
             while not self._stop.wait(limits.NULL_OUTPUT_STEP_S):
                 due = int((time.monotonic() - started) * self._mixer.rate_hz)

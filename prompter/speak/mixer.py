@@ -156,7 +156,9 @@ class Mixer:
         A pace starts when the speech queued before it has ended, and then runs under later speech.
         """
         if isinstance(cue, Pace):
-            Grid.of(cue, self.rate_hz)
+            grid = Grid.of(cue, self.rate_hz)
+            for what in ("breath", "push", "tick"):  # made here once, not in the sound card's call
+                self._beat_samples(what, grid)
             waiting = _Waiting(cue)
         elif isinstance(cue, Tone):
             waiting = _Waiting(cue, tones.named(cue.name, self.rate_hz))
