@@ -50,7 +50,14 @@ class Sink(Protocol):
 class Watcher(Protocol):
     """Who looks on: a terminal, a screen, a rehearsal. May not change anything."""
 
-    def saw(self, record: dict[str, Any]) -> None: ...
+    def feeding(self, event: Record) -> None:
+        """Before the machine takes an event."""
+
+    def fed(self, event: Record, cues: list[Record]) -> None:
+        """After it, before the cues are carried out."""
+
+    def saw(self, record: dict[str, Any]) -> None:
+        """Everything that is journalled, with its `at_ms`."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +111,7 @@ class Session:
             elif isinstance(report, SpeechOnset):
                 self._speaking_since = report.at_ms
                 self._feed(SpeechStarted(self._not_before(report.at_ms)))
-            elif isinstance(report, SpeechOver) and not self.hearing.deciding:
+            elif isinstance(report, SpeechOver) and not self.hearing.waiting:
                 self._speech_over(report.at_ms)
         for trouble in self.hearing.trouble():
             self.fault("ear", trouble, at_ms)
@@ -213,7 +220,11 @@ class Session:
     # ---- the machine -------------------------------------------------------------------------------
 
     def _feed(self, event: Record) -> None:
+        for watcher in self._watchers:
+            watcher.feeding(event)
         cues = self.machine.feed(event)
+        for watcher in self._watchers:
+            watcher.fed(event, cues)
         self._last_ms = max(self._last_ms, event.at_ms)
         if cues or not isinstance(event, Ticked):
             self._record(event.to_record(), event.at_ms)

@@ -107,6 +107,14 @@ class Table:
         return self._phrases[step]
 
     @cached_property
+    def all_phrases(self) -> tuple[Phrase, ...]:
+        """Every wording of the flow, whether allowed at some step or not."""
+        return tuple(
+            Phrase(wording, name, answer.risk)
+            for name, answer in self.flow.answers.items() for wording in answer.wordings
+        )  # fmt: skip
+
+    @cached_property
     def _phrases(self) -> dict[str, tuple[Phrase, ...]]:
         found: dict[str, tuple[Phrase, ...]] = {}
         for name, stand in self.stands.items():

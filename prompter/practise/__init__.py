@@ -1,1 +1,1 @@
-
+"""Simulated caregivers, rehearsals of whole emergencies, and what they show."""
