@@ -35,7 +35,9 @@ def verify(
     if json_:
         print(json.dumps(verdict(reading)))
     else:
-        closed = "closed" if reading.closed else "not closed: the program or its power may have stopped"
+        closed = (
+            "closed" if reading.closed else "not closed: the program or its power may have stopped"
+        )
         state = "as written" if reading.intact else f"then damage: {reading.problem}"
         print(f"{file}: {len(reading.events)} events, {state}; {closed}.")
     raise typer.Exit(0 if reading.intact else 1)
@@ -45,7 +47,11 @@ def read_journal(file: Path) -> Reading:
     """Reads it; raises CannotDo if not even the first event is sound."""
     reading = read(file)
     if not reading.events:
-        raise CannotDo(f"not a readable journal ({reading.problem})", str(file), "give a file that the prompter wrote.")
+        raise CannotDo(
+            f"not a readable journal ({reading.problem})",
+            str(file),
+            "give a file that the prompter wrote.",
+        )
     return reading
 
 

@@ -19,11 +19,17 @@ class Form(StrEnum):
 
 
 def review_command(
-    journals: Annotated[list[Path], typer.Argument(metavar="JOURNAL ...", help="one journal or several")],
-    form: Annotated[Form, typer.Option("--format", help="html: one page each; csv, json: all together")] = Form.html,
+    journals: Annotated[
+        list[Path], typer.Argument(metavar="JOURNAL ...", help="one journal or several")
+    ],
+    form: Annotated[
+        Form, typer.Option("--format", help="html: one page each; csv, json: all together")
+    ] = Form.html,
     out: Annotated[
         Path | None,
-        typer.Option(help="file to write (a folder for several pages). Default: pages beside the journals, csv and json printed"),
+        typer.Option(
+            help="file to write (a folder for several pages). Default: pages beside the journals, csv and json printed"
+        ),
     ] = None,
 ) -> None:
     """Make the account of an incident from its journal: a page, or CSV or JSON.
@@ -46,15 +52,30 @@ def review_command(
     try:
         _put_out(incidents, form, out, len(journals) > 1)
     except OSError as error:
-        print(CannotDo(f"cannot be written ({error.strerror})", str(error.filename or out), "choose another with --out.").one_line(), file=sys.stderr)
+        print(
+            CannotDo(
+                f"cannot be written ({error.strerror})",
+                str(error.filename or out),
+                "choose another with --out.",
+            ).one_line(),
+            file=sys.stderr,
+        )
         code = 2
     raise typer.Exit(code)
 
 
-def _put_out(incidents: list[tuple[Path, Incident]], form: Form, out: Path | None, several: bool) -> None:
+def _put_out(
+    incidents: list[tuple[Path, Incident]], form: Form, out: Path | None, several: bool
+) -> None:
     if form is Form.html:
         for path, incident in incidents:
-            page = path.with_suffix(".html") if out is None else out / f"{path.stem}.html" if several or out.is_dir() else out
+            page = (
+                path.with_suffix(".html")
+                if out is None
+                else out / f"{path.stem}.html"
+                if several or out.is_dir()
+                else out
+            )
             _write(page, render(incident))
             print(page)
         return

@@ -38,7 +38,9 @@ class Chain:
     def next_line(self, record: dict[str, Any], at: datetime, mono_ms: int) -> bytes:
         """The next line with its newline. Raises CannotDo, changing nothing, if `record` is not JSON."""
         if taken := FRAME & record.keys():
-            raise CannotDo(f"an event may not carry the journal's own field '{min(taken)}'", "journal")
+            raise CannotDo(
+                f"an event may not carry the journal's own field '{min(taken)}'", "journal"
+            )
         if not isinstance(record.get("kind"), str):
             raise CannotDo("an event needs its kind, a text", "journal")
         event = {
@@ -53,7 +55,9 @@ class Chain:
             event["check"] = _check(event)
             line = rfc8785.dumps(event)
         except (ValueError, TypeError, RecursionError) as error:
-            raise CannotDo(f"the event '{record['kind']}' cannot be written as JSON: {error}", "journal") from error
+            raise CannotDo(
+                f"the event '{record['kind']}' cannot be written as JSON: {error}", "journal"
+            ) from error
         self.seq += 1
         self.prev = digest(line)
         return line + b"\n"
@@ -82,7 +86,9 @@ def parse(line: bytes) -> dict[str, Any]:
     if not isinstance(event, dict):
         raise BadLine("it is not a JSON object")
     if event.get("v") != FORMAT:
-        raise BadLine(f"its format version is {event.get('v')!r:.20}, and this program reads {FORMAT}")
+        raise BadLine(
+            f"its format version is {event.get('v')!r:.20}, and this program reads {FORMAT}"
+        )
     wanted = {"seq": int, "mono_ms": int, "kind": str, "at": str, "prev": str, "check": str}
     for name, kind in wanted.items():
         if type(event.get(name)) is not kind:

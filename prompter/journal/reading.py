@@ -34,10 +34,16 @@ def read(path: Path | str) -> Reading:
     try:
         size = Path(path).stat().st_size
         if size > limits.JOURNAL_BYTES_MAX:
-            raise CannotDo(f"too large for a journal ({size} bytes)", str(path), "give the journal of one emergency.")
+            raise CannotDo(
+                f"too large for a journal ({size} bytes)",
+                str(path),
+                "give the journal of one emergency.",
+            )
         data = Path(path).read_bytes()
     except OSError as error:
-        raise CannotDo(f"cannot be read ({error.strerror})", str(path), "give the path of a journal.") from error
+        raise CannotDo(
+            f"cannot be read ({error.strerror})", str(path), "give the path of a journal."
+        ) from error
     return read_bytes(data)
 
 

@@ -22,7 +22,9 @@ class Journal:
     Only one Journal, in all processes, can hold the same file. Made by `create` or `reopen`.
     """
 
-    def __init__(self, path: Path, disk: Disk, lock: FileLock, chain: Chain, lines: list[bytes]) -> None:
+    def __init__(
+        self, path: Path, disk: Disk, lock: FileLock, chain: Chain, lines: list[bytes]
+    ) -> None:
         self.path = path
         self.chain = chain
         self.lines = lines  # every line so far, so that a failed disk can be left for another
@@ -48,7 +50,9 @@ class Journal:
         return cls.create_with(Path(path), [line], chain, disk)
 
     @classmethod
-    def create_with(cls, path: Path, lines: list[bytes], chain: Chain, disk: MakeDisk = FileDisk) -> Self:
+    def create_with(
+        cls, path: Path, lines: list[bytes], chain: Chain, disk: MakeDisk = FileDisk
+    ) -> Self:
         """Begins a new file that already holds `lines`, whose end is `chain`. Raises CannotDo."""
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -57,24 +61,34 @@ class Journal:
                 opened = disk(path, True)
             except FileExistsError as error:
                 lock.release()
-                raise CannotDo("is there already", str(path), "choose another name, or reopen it.") from error
+                raise CannotDo(
+                    "is there already", str(path), "choose another name, or reopen it."
+                ) from error
             except OSError:
                 lock.release()
                 raise
         except OSError as error:
-            raise CannotDo(f"the journal cannot begin ({error.strerror})", str(path), "choose another folder.") from error
+            raise CannotDo(
+                f"the journal cannot begin ({error.strerror})", str(path), "choose another folder."
+            ) from error
         journal = cls(path, opened, lock, chain, [])
         try:
             journal.commit(b"".join(lines))
         except OSError as error:
             journal.close()
-            raise CannotDo(f"the journal cannot begin ({error.strerror})", str(path), "choose another folder.") from error
+            raise CannotDo(
+                f"the journal cannot begin ({error.strerror})", str(path), "choose another folder."
+            ) from error
         journal.lines = list(lines)
         return journal
 
     @classmethod
     def reopen(
-        cls, path: Path | str, at: datetime | None = None, mono_ms: int | None = None, disk: MakeDisk = FileDisk
+        cls,
+        path: Path | str,
+        at: datetime | None = None,
+        mono_ms: int | None = None,
+        disk: MakeDisk = FileDisk,
     ) -> Self:
         """Goes on with a journal that was left. A torn last line, which nobody was told is safe, is moved
         to a file beside it, and the journal says so.
@@ -85,20 +99,28 @@ class Journal:
         path = Path(path)
         reading = read(path)
         if not reading.events:
-            raise CannotDo(f"holds no sound event ({reading.problem})", str(path), "begin a new journal.")
+            raise CannotDo(
+                f"holds no sound event ({reading.problem})", str(path), "begin a new journal."
+            )
         try:
             lock = _lock(path)
             try:
                 reading = read(path)  # again: it may have grown until we held it
                 if not reading.intact and not reading.torn_tail:
-                    raise CannotDo(f"damaged ({reading.problem})", str(path), "begin a new journal; keep this file.")
+                    raise CannotDo(
+                        f"damaged ({reading.problem})",
+                        str(path),
+                        "begin a new journal; keep this file.",
+                    )
                 data = path.read_bytes()
                 opened = disk(path, False)
             except BaseException:
                 lock.release()
                 raise
         except OSError as error:
-            raise CannotDo(f"cannot be written ({error.strerror})", str(path), "begin a new journal.") from error
+            raise CannotDo(
+                f"cannot be written ({error.strerror})", str(path), "begin a new journal."
+            ) from error
         sound, torn = data[: reading.sound_bytes], data[reading.sound_bytes :]
         chain = Chain(len(reading.events), reading.last_digest)
         journal = cls(path, opened, lock, chain, [line + b"\n" for line in sound.split(b"\n")[:-1]])
@@ -108,13 +130,20 @@ class Journal:
                 opened.truncate(len(sound))
                 detail = f"{len(torn)} bytes of a torn last line set aside in {aside.name}"
                 journal.append(
-                    {"kind": "fault", "part": "journal", "detail": detail, "sha256": hashlib.sha256(torn).hexdigest()},
+                    {
+                        "kind": "fault",
+                        "part": "journal",
+                        "detail": detail,
+                        "sha256": hashlib.sha256(torn).hexdigest(),
+                    },
                     at or datetime.now().astimezone(),
                     reading.events[-1]["mono_ms"] if mono_ms is None else mono_ms,
                 )
         except OSError as error:
             journal.close()
-            raise CannotDo(f"cannot be mended ({error.strerror})", str(path), "begin a new journal.") from error
+            raise CannotDo(
+                f"cannot be mended ({error.strerror})", str(path), "begin a new journal."
+            ) from error
         return journal
 
     def append(self, record: dict[str, Any], at: datetime, mono_ms: int) -> int:
@@ -137,7 +166,9 @@ class Journal:
         if self._dirty:
             self._disk.truncate(self._size)
             self._dirty = False
-        self._dirty = True  # until the disk has all of it: half a line must not stay before the next try
+        self._dirty = (
+            True  # until the disk has all of it: half a line must not stay before the next try
+        )
         self._disk.append(line)
         self._disk.sync()
         self._dirty = False
@@ -163,7 +194,9 @@ def _lock(path: Path) -> FileLock:
     try:
         lock.acquire()
     except Timeout as error:
-        raise CannotDo("another prompter is writing this journal", str(path), "close it first.") from error
+        raise CannotDo(
+            "another prompter is writing this journal", str(path), "close it first."
+        ) from error
     return lock
 
 

@@ -68,7 +68,11 @@ class BackgroundWriter:
         return self._journal.path
 
     def append(
-        self, record: dict[str, Any], at: datetime, mono_ms: int, wait_ms: int = limits.JOURNAL_WAIT_MS
+        self,
+        record: dict[str, Any],
+        at: datetime,
+        mono_ms: int,
+        wait_ms: int = limits.JOURNAL_WAIT_MS,
     ) -> bool:
         """Hands over one event. True: the disk has it. False: it is on its way, or see `trouble`.
 
@@ -94,9 +98,15 @@ class BackgroundWriter:
         with self._change:
             waited_s = time.monotonic() - self._held[0].since_s if self._held else 0.0
             if self._failing:
-                return f"{self._failing} {len(self._held)} events are kept in memory." + self._lost_text()
+                return (
+                    f"{self._failing} {len(self._held)} events are kept in memory."
+                    + self._lost_text()
+                )
             if waited_s > limits.JOURNAL_STALL_S:
-                return f"The journal's disk has not answered for {waited_s:.0f} seconds." + self._lost_text()
+                return (
+                    f"The journal's disk has not answered for {waited_s:.0f} seconds."
+                    + self._lost_text()
+                )
             return self._lost_text().strip()
 
     def close(self, wait_s: float = limits.JOURNAL_CLOSE_S) -> int:
@@ -115,7 +125,12 @@ class BackgroundWriter:
         try:
             line = chain.next_line(record, at, mono_ms)
         except CannotDo as error:
-            fault = {"kind": "fault", "part": "journal", "detail": error.what, "event": ascii(record)}
+            fault = {
+                "kind": "fault",
+                "part": "journal",
+                "detail": error.what,
+                "event": ascii(record),
+            }
             line = chain.next_line(fault, at, mono_ms)
         held = _Held(chain.seq, line, time.monotonic())
         self._held.append(held)

@@ -57,7 +57,11 @@ def at(t_s: float | None, never: str = "did not happen") -> str:
 
 def times(number: int, one: str, many: str = "") -> str:
     """'no', '1 pass', '3 passes'."""
-    return f"no {many or one + 's'}" if not number else f"{number} {one if number == 1 else many or one + 's'}"
+    return (
+        f"no {many or one + 's'}"
+        if not number
+        else f"{number} {one if number == 1 else many or one + 's'}"
+    )
 
 
 def _when_how(finding: Finding) -> str:
@@ -97,12 +101,19 @@ _Told = tuple[str, str]
 
 def _ended(i: Incident) -> _Told:
     known = [
-        f"{learned_text(what, i.state[what].text)} ({_when_how(i.state[what])})" for what in ("breathing", "tube") if what in i.state
+        f"{learned_text(what, i.state[what].text)} ({_when_how(i.state[what])})"
+        for what in ("breathing", "tube")
+        if what in i.state
     ]
     last = [e for e in i.events if e.is_a("numbered", quantity="spo2")]
-    number = f"last oxygen number {last[-1].text('value')} % ({clock(last[-1].t_s)})" if last else ""
+    number = (
+        f"last oxygen number {last[-1].text('value')} % ({clock(last[-1].t_s)})" if last else ""
+    )
     state = "; ".join(part for part in [*known, number] if part)
-    return f"{OUTCOMES.get(i.outcome, i.outcome)}, after {seconds(i.duration_s)}.", f"Last known: {state}." if state else ""
+    return (
+        f"{OUTCOMES.get(i.outcome, i.outcome)}, after {seconds(i.duration_s)}.",
+        f"Last known: {state}." if state else "",
+    )
 
 
 def _wrong(i: Incident) -> _Told:
@@ -127,8 +138,13 @@ def _breaths(i: Incident) -> _Told:
         return "No breaths were paced.", ""
     rate = f", at {m.breaths_a_minute:g} a minute" if m.breaths_a_minute else ""
     wanted = f" ({m.wanted_a_minute:g} wanted)" if rate and m.wanted_a_minute else ""
-    worked_out = " Worked out from the pace, since no beat was journalled." if m.breaths_estimated else ""
-    return f"The first {at(m.first_breath_s)}.", f"{times(len(m.breaths_s), 'breath')} paced in all{rate}{wanted}.{worked_out}"
+    worked_out = (
+        " Worked out from the pace, since no beat was journalled." if m.breaths_estimated else ""
+    )
+    return (
+        f"The first {at(m.first_breath_s)}.",
+        f"{times(len(m.breaths_s), 'breath')} paced in all{rate}{wanted}.{worked_out}",
+    )
 
 
 def _call(i: Incident) -> _Told:
@@ -142,8 +158,16 @@ def _tube(i: Incident) -> _Told:
     m = i.measures
     size = i.state.get("size")
     proven = f"proven open {at(m.tube_proven_s, 'never')}"
-    lead = f"Out {at(m.tube_out_s)}; after that {proven}." if m.tube_out_s is not None else f"Never reported out; {proven}."
-    tries = times(i.tries, "try", "tries") + " to put a tube in" if i.tries or m.tube_out_s is not None else ""
+    lead = (
+        f"Out {at(m.tube_out_s)}; after that {proven}."
+        if m.tube_out_s is not None
+        else f"Never reported out; {proven}."
+    )
+    tries = (
+        times(i.tries, "try", "tries") + " to put a tube in"
+        if i.tries or m.tube_out_s is not None
+        else ""
+    )
     return lead, _sentence([f"put in: {learned_text('size', size.text)}" if size else "", tries])
 
 
@@ -153,14 +177,20 @@ def _given(i: Incident) -> _Told:
     depth = i.plan.get("suction", "depth_cm")
     deepest = f"to {depth} cm by the plan" if depth and passes else ""
     if i.past_depth:
-        deepest = f"past the measured depth once asked for ({', '.join(clock(t) for t in i.past_depth)})"
+        deepest = (
+            f"past the measured depth once asked for ({', '.join(clock(t) for t in i.past_depth)})"
+        )
     oxygen = i.state.get("oxygen")
-    lead = times(len(passes), "suction pass", "suction passes") + (f", the longest {seconds(longest)}" if passes else "")
+    lead = times(len(passes), "suction pass", "suction passes") + (
+        f", the longest {seconds(longest)}" if passes else ""
+    )
     return _sentence([lead]), _sentence(
         [
             f"depth: {deepest}" if deepest else "",
             f"saline {times(len(i.saline), 'time')}" if i.saline else "no saline reported",
-            f"{learned_text('oxygen', oxygen.text)} ({_when_how(oxygen)})" if oxygen else "oxygen not reported",
+            f"{learned_text('oxygen', oxygen.text)} ({_when_how(oxygen)})"
+            if oxygen
+            else "oxygen not reported",
         ]
     )
 
@@ -170,7 +200,9 @@ def _pushes(i: Incident) -> _Told:
     if not m.pushes:
         return "The chest was not pushed.", ""
     longest = max((p.length_s for p in m.push_pauses), default=0)
-    pauses = times(len(m.push_pauses), "pause") + (f", the longest {seconds(longest)}" if m.push_pauses else "")
+    pauses = times(len(m.push_pauses), "pause") + (
+        f", the longest {seconds(longest)}" if m.push_pauses else ""
+    )
     total = seconds(sum(p.length_s for p in m.pushes))
     return f"Began at {clock(m.pushes[0].from_s)}, for {total} in all.", _sentence([pauses])
 
@@ -178,7 +210,9 @@ def _pushes(i: Incident) -> _Told:
 def _numbers(i: Incident) -> _Told:
     oxygen, pulse = i.measures.lowest_spo2, i.measures.lowest_pulse
     return (
-        f"Oxygen {oxygen.value} % at {clock(oxygen.t_s)}." if oxygen else "No oxygen number was said.",
+        f"Oxygen {oxygen.value} % at {clock(oxygen.t_s)}."
+        if oxygen
+        else "No oxygen number was said.",
         f"Heart rate {pulse.value} at {clock(pulse.t_s)}." if pulse else "No heart rate was said.",
     )
 
@@ -187,14 +221,21 @@ def _uncertain(i: Incident) -> _Told:
     undone = f" ({', '.join(clock(t) for t in i.undone)})" if i.undone else ""
     deaf = ", ".join(f"{clock(s.from_s)} to {clock(s.to_s)}" for s in i.deaf)
     shown = ", ".join(clock(f.t_s) for f in i.assumed[:8]) + (", …" if len(i.assumed) > 8 else "")
-    quiet = f"longest time without an answer taken: {seconds(i.quiet.length_s)}, from {clock(i.quiet.from_s)}" if i.quiet else ""
-    return f"{times(len(i.assumed), 'step')} assumed{f' ({shown})' if shown else ''}.".capitalize(), _sentence(
-        [
-            times(i.asked_again, "answer") + " not believed and asked again",
-            times(len(i.undone), "answer") + f" taken back{undone}",
-            f"nobody could be heard {deaf}" if deaf else "",
-            quiet,
-        ]
+    quiet = (
+        f"longest time without an answer taken: {seconds(i.quiet.length_s)}, from {clock(i.quiet.from_s)}"
+        if i.quiet
+        else ""
+    )
+    return (
+        f"{times(len(i.assumed), 'step')} assumed{f' ({shown})' if shown else ''}.".capitalize(),
+        _sentence(
+            [
+                times(i.asked_again, "answer") + " not believed and asked again",
+                times(len(i.undone), "answer") + f" taken back{undone}",
+                f"nobody could be heard {deaf}" if deaf else "",
+                quiet,
+            ]
+        ),
     )
 
 
@@ -205,31 +246,52 @@ def time_rows(i: Incident) -> list[TimeRow]:
     rows = [_within("First breath paced", m.first_breath_s, _first_breath_limit(i), COMMON, silent)]
     gap = m.longest_without_breath
     longest = seconds(gap.length_s) if gap else "never in doubt"
-    rows.append(TimeRow("Longest time without a paced breath", longest, "none", "", note="The time to the first breath counts as well."))
+    rows.append(
+        TimeRow(
+            "Longest time without a paced breath",
+            longest,
+            "none",
+            "",
+            note="The time to the first breath counts as well.",
+        )
+    )
     rows.append(_pause_row(m.longest_pause))
     after_s = plan.call_after_s()
     rows.append(
         _within(
-            "Call asked for", m.call_asked_s, None if after_s is None else after_s + 5, COMMON,
-            note=f"The plan asks after {after_s:g} s, or at once on bad news." if after_s is not None else "",
+            "Call asked for",
+            m.call_asked_s,
+            None if after_s is None else after_s + 5,
+            COMMON,
+            note=f"The plan asks after {after_s:g} s, or at once on bad news."
+            if after_s is not None
+            else "",
         )
-    )  # fmt: skip
+    )
     rows.append(TimeRow("Phone on speaker", _when(m.on_speaker_s), "none", ""))
     if m.tube_out_s is not None:
         after = next((t for t in m.breaths_s if t >= m.tube_out_s), None)
         rows.append(TimeRow("Tube out", _when(m.tube_out_s), "none", ""))
         rows.append(
-            _within("From tube out to the next breath", None if after is None else after - m.tube_out_s, 45, COMMON)
+            _within(
+                "From tube out to the next breath",
+                None if after is None else after - m.tube_out_s,
+                45,
+                COMMON,
+            )
         )
     rows.append(TimeRow("Tube proven open", _when(m.tube_proven_s), "none", ""))
     ordered = plan.get("suction", "seconds")
     for number, span in enumerate(m.suction, 1):
         rows.append(
             _within(
-                f"Suction pass {number} ({clock(span.from_s)})", span.length_s, 15, AARC,
+                f"Suction pass {number} ({clock(span.from_s)})",
+                span.length_s,
+                15,
+                AARC,
                 note=f"The plan says {ordered} s." if ordered else "",
             )
-        )  # fmt: skip
+        )
     if m.breaths_a_minute is not None:
         rows.append(_rate_row(i, m.breaths_a_minute))
     return rows
@@ -243,11 +305,19 @@ def _first_breath_limit(i: Incident) -> float:
     """CLINICAL section 10, for a caregiver who never answers."""
     if i.plan.ventilated:
         return 20
-    return 60 if i.plan.get("tube", "sits_on_it") or i.plan.get("tube", "inner_tube") in (True, "yes") else 45
+    return (
+        60
+        if i.plan.get("tube", "sits_on_it") or i.plan.get("tube", "inner_tube") in (True, "yes")
+        else 45
+    )
 
 
-def _within(name: str, found_s: float | None, limit_s: float | None, source: str, note: str = "") -> TimeRow:
-    verdict = "" if found_s is None or limit_s is None else "within" if found_s <= limit_s else "over"
+def _within(
+    name: str, found_s: float | None, limit_s: float | None, source: str, note: str = ""
+) -> TimeRow:
+    verdict = (
+        "" if found_s is None or limit_s is None else "within" if found_s <= limit_s else "over"
+    )
     return TimeRow(
         name,
         "did not happen" if found_s is None else seconds(found_s),
@@ -265,7 +335,11 @@ def _pause_row(pause: Span | None) -> TimeRow:
         seconds(pause.length_s) if pause else "did not happen",
         "30 s; in a tube change 45 s (old tube out) or 60 s (still in)",
         COMMON,
-        "" if pause is None or 30 < pause.length_s <= 60 else "within" if pause.length_s <= 30 else "over",
+        ""
+        if pause is None or 30 < pause.length_s <= 60
+        else "within"
+        if pause.length_s <= 30
+        else "over",
         f"From {clock(pause.from_s)} to {clock(pause.to_s)}." if pause else "",
     )
 
@@ -273,23 +347,31 @@ def _pause_row(pause: Span | None) -> TimeRow:
 def _rate_row(i: Incident, rate: float) -> TimeRow:
     adult = i.plan.get("patient", "age_group") == "adult"
     low, high = (10.0, 10.0) if adult else (20.0, 30.0)
-    verdict = "" if not i.plan.get("patient", "age_group") else (
-        "under" if rate < low - 0.5 else "over" if rate > high + 0.5 else "within"
+    verdict = (
+        ""
+        if not i.plan.get("patient", "age_group")
+        else ("under" if rate < low - 0.5 else "over" if rate > high + 0.5 else "within")
     )
     limit = "10 a minute (adult)" if adult else "20 to 30 a minute (infant, child)"
-    return TimeRow("Breaths paced", f"{rate:g} a minute", limit, AHA_ADULT if adult else AHA_CHILD, verdict)
+    return TimeRow(
+        "Breaths paced", f"{rate:g} a minute", limit, AHA_ADULT if adult else AHA_CHILD, verdict
+    )
 
 
 def refill(i: Incident) -> list[str]:
     """What to refill, change or check before the next time."""
     found = []
     if i.measures.suction:
-        found.append(f"Suction catheters: {times(len(i.measures.suction), 'pass', 'passes')}; check the machine's battery and jar.")
+        found.append(
+            f"Suction catheters: {times(len(i.measures.suction), 'pass', 'passes')}; check the machine's battery and jar."
+        )
     if i.saline:
         found.append(f"Saline: {times(len(i.saline), 'dose')} used.")
     size = i.state.get("size")
     if size and i.measures.tube_out_s is not None:
-        found.append(f"Tubes: {learned_text('size', size.text)} went in; put a new spare of each size in the bag.")
+        found.append(
+            f"Tubes: {learned_text('size', size.text)} went in; put a new spare of each size in the bag."
+        )
     elif i.tries:
         found.append("Tubes: a spare was opened; put a new one of each size in the bag.")
     oxygen = i.state.get("oxygen")

@@ -10,8 +10,18 @@ HOWS = ("spoken", "keyed", "assumed", "timed")
 """How a thing is known. 'not believed' is heard but not taken; empty where the question does not arise."""
 
 ROWS = (
-    "prompter", "caregiver", "step", "patient", "breaths", "pushes", "suction", "call", "saturation", "trouble", "program",
-)  # fmt: skip
+    "prompter",
+    "caregiver",
+    "step",
+    "patient",
+    "breaths",
+    "pushes",
+    "suction",
+    "call",
+    "saturation",
+    "trouble",
+    "program",
+)
 
 FRAME = frozenset({"v", "seq", "at", "at_ms", "mono_ms", "kind", "prev", "check"})
 
@@ -32,9 +42,15 @@ class Entry:
 
     def to_json(self) -> dict[str, Any]:
         return {
-            "seq": self.seq, "at": self.at, "t_s": self.t_s, "kind": self.kind,
-            "row": self.row, "text": self.text, "how": self.how, "detail": self.detail,
-        }  # fmt: skip
+            "seq": self.seq,
+            "at": self.at,
+            "t_s": self.t_s,
+            "kind": self.kind,
+            "row": self.row,
+            "text": self.text,
+            "how": self.how,
+            "detail": self.detail,
+        }
 
 
 _Told = tuple[str, str, str, str, bool]  # row, text, how, detail, minor
@@ -43,7 +59,17 @@ _Told = tuple[str, str, str, str, bool]  # row, text, how, detail, minor
 def entry(event: Timed) -> Entry:
     """The entry for any event; one of an unknown kind is shown with all its fields."""
     row, text, how, detail, minor = _TELLERS.get(event.kind, _unknown)(event)
-    return Entry(int(event.fields["seq"]), event.fields["at"], event.t_s, event.kind, row, text, how, detail, minor)
+    return Entry(
+        int(event.fields["seq"]),
+        event.fields["at"],
+        event.t_s,
+        event.kind,
+        row,
+        text,
+        how,
+        detail,
+        minor,
+    )
 
 
 LEARNED = {
@@ -90,7 +116,13 @@ def _joined(*parts: str) -> str:
 
 def _say(e: Timed) -> _Told:
     role = e.text("role")
-    return ("call" if role == "call" else "prompter", f"“{e.text('text')}”", "", _joined(role, e.text("step")), False)
+    return (
+        "call" if role == "call" else "prompter",
+        f"“{e.text('text')}”",
+        "",
+        _joined(role, e.text("step")),
+        False,
+    )
 
 
 def _heard(e: Timed) -> _Told:
@@ -111,13 +143,21 @@ def _heard(e: Timed) -> _Told:
 
 def _answered(e: Timed) -> _Told:
     # A spoken one follows its `heard`, which tells more.
-    return "caregiver", f"“{e.text('wording')}”", _how(e), _joined(f"answer: {e.text('answer')}", _score(e)), _how(e) == "spoken"
+    return (
+        "caregiver",
+        f"“{e.text('wording')}”",
+        _how(e),
+        _joined(f"answer: {e.text('answer')}", _score(e)),
+        _how(e) == "spoken",
+    )
 
 
 def _numbered(e: Timed) -> _Told:
-    names = {"spo2": ("saturation", "Oxygen saturation {} %"), "pulse": ("patient", "Heart rate {} a minute")}
-    row, form = names.get(e.text("quantity"), ("patient", e.text("quantity") + " {}"))
-    return row, form.format(e.text("value")), _how(e), _score(e), False
+    value = e.text("value")
+    if e.is_a("numbered", quantity="spo2"):
+        return "saturation", f"Oxygen saturation {value} %", _how(e), _score(e), False
+    name = "Heart rate" if e.is_a("numbered", quantity="pulse") else e.text("quantity")
+    return "patient", f"{name} {value} a minute", _how(e), _score(e), False
 
 
 def _unclear(e: Timed) -> _Told:
@@ -128,7 +168,13 @@ def _unclear(e: Timed) -> _Told:
 def _moved(e: Timed) -> _Told:
     row = "call" if e.text("machine") == "call" else "step"
     answer = f"answer: {e.text('answer')}" if e.text("answer") else ""
-    return row, f"{e.text('source')} → {e.text('target')}", _how(e), _joined(answer, e.text("note")), False
+    return (
+        row,
+        f"{e.text('source')} → {e.text('target')}",
+        _how(e),
+        _joined(answer, e.text("note")),
+        False,
+    )
 
 
 def _learned(e: Timed) -> _Told:
@@ -142,10 +188,22 @@ def _pace(e: Timed) -> _Told:
     row = what if what in ("breaths", "pushes", "suction") else "breaths"
     count, rate = e.number("count"), e.number("per_minute")
     if what == "suction":
-        return row, "Suction begins", "timed", f"“Out now.” after {count:g} s" if count is not None else "", False
+        return (
+            row,
+            "Suction begins",
+            "timed",
+            f"“Out now.” after {count:g} s" if count is not None else "",
+            False,
+        )
     ratio = f"{e.text('pushes_a_cycle')}:{e.text('breaths_a_cycle')}" if what == "pushes" else ""
     much = f"{count:g} of them" if count is not None else "until stopped"
-    return row, f"Beat for {what} begins", "timed", _joined(f"{rate:g} a minute" if rate else "", much, ratio), False
+    return (
+        row,
+        f"Beat for {what} begins",
+        "timed",
+        _joined(f"{rate:g} a minute" if rate else "", much, ratio),
+        False,
+    )
 
 
 def _beat(e: Timed) -> _Told:
@@ -162,7 +220,13 @@ def _closed(e: Timed) -> _Told:
 def _trouble(text: str) -> Callable[[Timed], _Told]:
     def tell(e: Timed) -> _Told:
         what = e.text("part") or e.text("what")
-        return "trouble", f"{text}{': ' if what else ''}{what}", "", e.text("detail") or e.text("text"), False
+        return (
+            "trouble",
+            f"{text}{': ' if what else ''}{what}",
+            "",
+            e.text("detail") or e.text("text"),
+            False,
+        )
 
     return tell
 
@@ -175,7 +239,13 @@ def _program(text: str, *names: str) -> Callable[[Timed], _Told]:
 
 
 def _note(e: Timed) -> _Told:
-    return "caregiver", f"Note: {e.text('text') or e.text('detail')}", _how(e), e.text("sound"), False
+    return (
+        "caregiver",
+        f"Note: {e.text('text') or e.text('detail')}",
+        _how(e),
+        e.text("sound"),
+        False,
+    )
 
 
 def _refused(e: Timed) -> _Told:
@@ -184,7 +254,13 @@ def _refused(e: Timed) -> _Told:
 
 def _unknown(e: Timed) -> _Told:
     fields = _joined(*(f"{k} {v}" for k, v in e.fields.items() if k not in FRAME))
-    return "program", f"{e.kind or 'an event without a name'} (a kind this review does not know)", "", fields, False
+    return (
+        "program",
+        f"{e.kind or 'an event without a name'} (a kind this review does not know)",
+        "",
+        fields,
+        False,
+    )
 
 
 _TELLERS: dict[str, Callable[[Timed], _Told]] = {

@@ -12,7 +12,10 @@ CSV_FIELDS = ("incident", "seq", "at", "t_s", "kind", "row", "text", "how", "det
 
 def as_json(incidents: Iterable[Incident]) -> str:
     """`{"incidents": [...]}` with measures and timeline; see `Incident.to_json`."""
-    return json.dumps({"incidents": [i.to_json() for i in incidents]}, ensure_ascii=False, indent=1) + "\n"
+    return (
+        json.dumps({"incidents": [i.to_json() for i in incidents]}, ensure_ascii=False, indent=1)
+        + "\n"
+    )
 
 
 def as_csv(incidents: Iterable[Incident]) -> str:

@@ -62,7 +62,8 @@ class Incident:
             "outcome": self.outcome,
             "measures": {
                 "first_breath_s": m.first_breath_s,
-                "longest_without_breath_s": m.longest_without_breath and m.longest_without_breath.length_s,
+                "longest_without_breath_s": m.longest_without_breath
+                and m.longest_without_breath.length_s,
                 "call_asked_s": m.call_asked_s,
                 "on_speaker_s": m.on_speaker_s,
                 "tube_out_s": m.tube_out_s,
@@ -95,9 +96,16 @@ def build(reading: Reading, name: str) -> Incident:
         reading=reading,
         state={e.text("what"): Finding(e.t_s, e.text("value"), e.text("how")) for e in learned},
         wrong=_wrong(events),
-        tries=int(max((e.number("value") or _digits(e) for e in learned if e.text("what") == "tries"), default=0)),
+        tries=int(
+            max(
+                (e.number("value") or _digits(e) for e in learned if e.text("what") == "tries"),
+                default=0,
+            )
+        ),
         saline=_saline(events),
-        past_depth=[e.t_s for e in events if e.kind == "say" and "Stop at resistance" in e.text("text")],
+        past_depth=[
+            e.t_s for e in events if e.kind == "say" and "Stop at resistance" in e.text("text")
+        ],
         assumed=[
             Finding(e.t_s, f"{e.text('source')} → {e.text('target')}", "assumed")
             for e in events
@@ -108,10 +116,16 @@ def build(reading: Reading, name: str) -> Incident:
         deaf=_deaf(events, measures.end_s),
         quiet=_quiet(events, measures.end_s),
         left_flow=[
-            Finding(e.t_s, f"{e.text('what')} ({e.text('why')})", "") for e in events if e.kind == "refused"
+            Finding(e.t_s, f"{e.text('what')} ({e.text('why')})", "")
+            for e in events
+            if e.kind == "refused"
         ],
         faults=[
-            Finding(e.t_s, ": ".join(t for t in (e.text("part") or e.text("what"), e.text("detail")) if t), "")
+            Finding(
+                e.t_s,
+                ": ".join(t for t in (e.text("part") or e.text("what"), e.text("detail")) if t),
+                "",
+            )
             for e in events
             if e.kind in ("failed", "fault")
         ],
@@ -121,7 +135,9 @@ def build(reading: Reading, name: str) -> Incident:
 
 
 def _finding(event: Timed) -> Finding:
-    return Finding(event.t_s, learned_text(event.text("what"), event.text("value")), event.text("how"))
+    return Finding(
+        event.t_s, learned_text(event.text("what"), event.text("value")), event.text("how")
+    )
 
 
 def _saline(events: list[Timed]) -> list[Finding]:
@@ -170,8 +186,16 @@ def _deaf(events: list[Timed], end_s: float) -> list[Span]:
 
 def _quiet(events: list[Timed], end_s: float) -> Span | None:
     """The longest stretch in which no answer or number was taken."""
-    times = [0.0, *(e.t_s for e in events if e.kind in ("answered", "numbered") and 0 < e.t_s < end_s), end_s]
-    return max((Span(a, b) for a, b in zip(times, times[1:], strict=False)), key=lambda s: s.length_s, default=None)
+    times = [
+        0.0,
+        *(e.t_s for e in events if e.kind in ("answered", "numbered") and 0 < e.t_s < end_s),
+        end_s,
+    ]
+    return max(
+        (Span(a, b) for a, b in zip(times, times[1:], strict=False)),
+        key=lambda s: s.length_s,
+        default=None,
+    )
 
 
 def _entries(events: list[Timed]) -> list[Entry]:

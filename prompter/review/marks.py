@@ -24,17 +24,30 @@ def mark(how: str, x: float, y: float) -> Markup:
     if how not in _SHAPES:
         return Markup()
     shape = _SHAPES[how].format(
-        x=_n(x), y=_n(y), left=_n(x - 6), top=_n(y - 6), high=_n(y - 8), low=_n(y + 8), near=_n(x - 8), far=_n(x + 8)
+        x=_n(x),
+        y=_n(y),
+        left=_n(x - 6),
+        top=_n(y - 6),
+        high=_n(y - 8),
+        low=_n(y + 8),
+        near=_n(x - 8),
+        far=_n(x + 8),
     )
     style = "mark-letter-light" if "mark-full" in shape else "mark-letter-dark"
-    return Markup(f'{shape}<text class="{style}" x="{_n(x)}" y="{_n(y + 3.2)}">{LEGEND[how][0]}</text>')  # noqa: S704
+    return Markup(
+        f'{shape}<text class="{style}" x="{_n(x)}" y="{_n(y + 3.2)}">{LEGEND[how][0]}</text>'
+    )  # noqa: S704
 
 
 def mark_icon(how: str) -> Markup:
     """The mark as a picture of its own, for a table cell whose text says the same."""
     if how not in _SHAPES:
         return Markup()
-    return Markup('<svg class="mark" viewBox="-9 -9 18 18" width="18" height="18" aria-hidden="true">') + mark(how, 0, 0) + Markup("</svg>")
+    return (
+        Markup('<svg class="mark" viewBox="-9 -9 18 18" width="18" height="18" aria-hidden="true">')
+        + mark(how, 0, 0)
+        + Markup("</svg>")
+    )
 
 
 def _n(value: float) -> str:

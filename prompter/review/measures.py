@@ -70,11 +70,16 @@ def measure(events: list[Timed]) -> Measures:
         breaths_s=breaths,
         breaths_estimated=estimated,
         longest_without_breath=max(gaps, key=_length, default=None),
-        longest_pause=max((g for g in gaps if breaths and g.from_s >= breaths[0]), key=_length, default=None),
+        longest_pause=max(
+            (g for g in gaps if breaths and g.from_s >= breaths[0]), key=_length, default=None
+        ),
         breaths_a_minute=_rate(breaths),
-        wanted_a_minute=next((e.number("per_minute") for e in events if e.is_a("pace", what="breaths")), None),
+        wanted_a_minute=next(
+            (e.number("per_minute") for e in events if e.is_a("pace", what="breaths")), None
+        ),
         call_asked_s=earliest(
-            first(events, "moved", machine="call", target="asked"), first(events, "say", role="call")
+            first(events, "moved", machine="call", target="asked"),
+            first(events, "say", role="call"),
         ),
         on_speaker_s=first(events, "moved", machine="call", target="on speaker"),
         tube_out_s=out_s,
@@ -133,7 +138,9 @@ def push_spans(events: list[Timed], end_s: float) -> list[Span]:
     return spans if since_s is None else [*spans, Span(since_s, end_s)]
 
 
-def _paces(events: list[Timed], what: str, end_s: float, or_move: bool = False) -> list[tuple[Timed, float]]:
+def _paces(
+    events: list[Timed], what: str, end_s: float, or_move: bool = False
+) -> list[tuple[Timed, float]]:
     """Each pace of this sort, and when it ended."""
     found = []
     for index, event in enumerate(events):
@@ -142,7 +149,8 @@ def _paces(events: list[Timed], what: str, end_s: float, or_move: bool = False) 
                 (
                     e.t_s
                     for e in events[index + 1 :]
-                    if e.kind in ("pace", "pace stopped", "closed") or (or_move and e.is_a("moved", machine="care"))
+                    if e.kind in ("pace", "pace stopped", "closed")
+                    or (or_move and e.is_a("moved", machine="care"))
                 ),
                 max(end_s, event.t_s),
             )
@@ -172,7 +180,11 @@ def _gaps(events: list[Timed], breaths_s: list[float], end_s: float) -> list[Spa
         Span(a, b)
         for stretch in stretches
         for a, b in pairwise(
-            [stretch.from_s, *(t for t in breaths_s if stretch.from_s < t < stretch.to_s), stretch.to_s]
+            [
+                stretch.from_s,
+                *(t for t in breaths_s if stretch.from_s < t < stretch.to_s),
+                stretch.to_s,
+            ]
         )
     ]
 

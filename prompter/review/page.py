@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cache
 from itertools import groupby
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -41,6 +42,30 @@ class Integrity:
 
 def render(incident: Incident) -> str:
     """The page as HTML text."""
+    started = datetime.fromisoformat(incident.started)
+    return (
+        _environment()
+        .get_template("page.html")
+        .render(
+            incident=incident,
+            started=f"{started.day} {started:%B %Y, %H:%M:%S} (UTC{incident.started[-6:]})",
+            lines=ten_lines(incident),
+            times=time_rows(incident),
+            refill=refill(incident),
+            pictures=[timeline.draw(incident, form) for form in (timeline.WIDE, timeline.NARROW)],
+            summary=timeline.summary(incident),
+            legend=LEGEND,
+            rows=rows(incident.entries),
+            filters=FILTERS,
+            integrity=integrity(incident),
+            banner=banner(incident),
+            cautions=CAUTIONS,
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("prompter.review", "templates"),
         autoescape=True,
@@ -49,22 +74,7 @@ def render(incident: Incident) -> str:
         lstrip_blocks=True,
     )
     environment.filters |= {"clock": clock, "mark": mark_icon, "css_class": css_class}
-    started = datetime.fromisoformat(incident.started)
-    return environment.get_template("page.html").render(
-        incident=incident,
-        started=f"{started.day} {started:%B %Y, %H:%M:%S} (UTC{incident.started[-6:]})",
-        lines=ten_lines(incident),
-        times=time_rows(incident),
-        refill=refill(incident),
-        pictures=[timeline.draw(incident, form) for form in (timeline.WIDE, timeline.NARROW)],
-        summary=timeline.summary(incident),
-        legend=LEGEND,
-        rows=rows(incident.entries),
-        filters=FILTERS,
-        integrity=integrity(incident),
-        banner=banner(incident),
-        cautions=CAUTIONS,
-    )
+    return environment
 
 
 def banner(incident: Incident) -> str:
@@ -82,13 +92,20 @@ def integrity(incident: Incident) -> Integrity:
     reading = incident.reading
     kept = f"{len(reading.events)} events"
     if reading.torn_tail:
-        return Integrity(False, f"The record breaks off or was changed in its last line ({reading.problem}). The {kept} before it are as written.")
+        return Integrity(
+            False,
+            f"The record breaks off or was changed in its last line ({reading.problem}). The {kept} before it are as written.",
+        )
     if not reading.intact:
         return Integrity(
-            False, f"The record is damaged: {reading.problem}. This account uses the {kept} before it; what came after is not shown."
+            False,
+            f"The record is damaged: {reading.problem}. This account uses the {kept} before it; what came after is not shown.",
         )
     if not reading.closed:
-        return Integrity(True, f"All {kept} are as written, but the record was not closed: the program or its power may have stopped.")
+        return Integrity(
+            True,
+            f"All {kept} are as written, but the record was not closed: the program or its power may have stopped.",
+        )
     return Integrity(True, f"All {kept} are as written, and the record was closed.")
 
 
@@ -102,13 +119,22 @@ def rows(entries: list[Entry]) -> list[Entry]:
             continue
         times = ", ".join(f"{e.t_s:.1f}" for e in run)
         found.append(
-            replace(run[0], text=f"{len(run)} beats ({row}), {clock(run[0].t_s)} to {clock(run[-1].t_s)}", detail=f"at {times} s", minor=False)
+            replace(
+                run[0],
+                text=f"{len(run)} beats ({row}), {clock(run[0].t_s)} to {clock(run[-1].t_s)}",
+                detail=f"at {times} s",
+                minor=False,
+            )
         )
     return found
 
 
 def css_class(entry: Entry) -> str:
     """What the filters of the table look for."""
-    groups = {"patient": "step", "saturation": "caregiver", "call": "prompter" if entry.kind == "say" else "step"}
+    groups = {
+        "patient": "step",
+        "saturation": "caregiver",
+        "call": "prompter" if entry.kind == "say" else "step",
+    }
     unsure = " unsure" if entry.how in ("assumed", "not believed") else ""
     return f"{groups.get(entry.row, entry.row)}{unsure}{' minor' if entry.minor else ''}"

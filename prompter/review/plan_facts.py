@@ -53,7 +53,9 @@ class PlanFacts:
             return "There was no readable plan: the prompter spoke without numbers."
         by, on = self.get("approval", "approved_by"), self.get("approval", "approved_on")
         due = self.get("approval", "review_due")
-        approved = f"approved by {by}, {on}" if by and by != "none" else "not approved by a clinician"
+        approved = (
+            f"approved by {by}, {on}" if by and by != "none" else "not approved by a clinician"
+        )
         demo = " (an invented demonstration plan)" if self.is_demo else ""
         return f"For {self.patient}{demo}: {approved}{f'; review due {due}' if due else ''}."
 
@@ -61,8 +63,14 @@ class PlanFacts:
     def flow_line(self) -> str:
         name = str(self.opened.get("flow") or self._flow.get("flow") or "unknown")
         version = self._flow.get("version")
-        approval = re.match(r"\{ *by: *([^,}]+?) *, *on: *(\d[^,}]*?) *\}", self._flow.get("approval", ""))
-        approved = f"approved by {approval[1]}, {approval[2]}" if approval else "not approved by a clinician"
+        approval = re.match(
+            r"\{ *by: *([^,}]+?) *, *on: *(\d[^,}]*?) *\}", self._flow.get("approval", "")
+        )
+        approved = (
+            f"approved by {approval[1]}, {approval[2]}"
+            if approval
+            else "not approved by a clinician"
+        )
         program = self.opened.get("version")
         return (
             f"{name}{f' version {version}' if version else ''}: {approved}."
@@ -88,5 +96,7 @@ def _mapping(text: Any) -> dict[Any, Any]:
 
 def _top_lines(text: Any) -> dict[str, str]:
     """The single-line entries at the top level: a whole flow takes a second to load, and we quote three."""
-    found = re.findall(r"^(\w+):[ \t]+([^\n#|>]+)", text, re.MULTILINE) if isinstance(text, str) else []
+    found = (
+        re.findall(r"^(\w+):[ \t]+([^\n#|>]+)", text, re.MULTILINE) if isinstance(text, str) else []
+    )
     return {name: value.strip().strip("\"'") for name, value in found}

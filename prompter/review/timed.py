@@ -26,7 +26,9 @@ class Timed:
     def number(self, name: str) -> float | None:
         """The field as a number; None if it is missing or something else."""
         value = self.fields.get(name)
-        return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+        return (
+            float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+        )
 
     def is_a(self, kind: str, **fields: Any) -> bool:
         """True if kind and these fields are exactly so."""

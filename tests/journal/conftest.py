@@ -8,7 +8,9 @@ import pytest
 
 
 def _load() -> type:
-    spec = importlib.util.spec_from_file_location("journal_failing_disk", Path(__file__).with_name("failing_disk.py"))
+    spec = importlib.util.spec_from_file_location(
+        "journal_failing_disk", Path(__file__).with_name("failing_disk.py")
+    )
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module.FailingDisk

@@ -36,7 +36,15 @@ def test_the_example_of_rfc_8785_section_3_2_2():
 def test_the_order_of_names_in_rfc_8785_section_3_2_3():
     names = ["\u20ac", "\r", "\ufb33", "1", "\U0001f600", "\u0080", "\u00f6"]
     line = rfc8785.dumps(dict.fromkeys(names, ""))
-    assert list(json.loads(line)) == ["\r", "1", "\u0080", "\u00f6", "\u20ac", "\U0001f600", "\ufb33"]
+    assert list(json.loads(line)) == [
+        "\r",
+        "1",
+        "\u0080",
+        "\u00f6",
+        "\u20ac",
+        "\U0001f600",
+        "\ufb33",
+    ]
 
 
 @pytest.mark.parametrize(
@@ -87,9 +95,15 @@ def test_a_line_holds_what_the_contract_names():
     event = json.loads(second)
     check = event.pop("check")
     assert event == {
-        "v": 1, "seq": 2, "at": "2026-03-14T12:00:00.005-05:30", "mono_ms": 12, "kind": "note", "b": 1, "a": None,
+        "v": 1,
+        "seq": 2,
+        "at": "2026-03-14T12:00:00.005-05:30",
+        "mono_ms": 12,
+        "kind": "note",
+        "b": 1,
+        "a": None,
         "prev": digest(first.rstrip(b"\n")),
-    }  # fmt: skip
+    }
     assert json.loads(first)["prev"] == ""
     assert second.endswith(b"\n")
     assert rfc8785.dumps(json.loads(second)) + b"\n" == second

@@ -19,7 +19,10 @@ NOW = datetime(2026, 3, 14, 2, 41, tzinfo=UTC)
 numbers = st.integers(-(2**53) + 1, 2**53 - 1) | st.floats(allow_nan=False, allow_infinity=False)
 values = st.recursive(
     st.none() | st.booleans() | numbers | st.text(st.characters(codec="utf-8")),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(st.characters(codec="utf-8")), inner, max_size=3),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(st.text(st.characters(codec="utf-8")), inner, max_size=3)
+    ),
     max_leaves=6,
 )
 names = st.text(st.characters(codec="utf-8")).filter(lambda name: name not in FRAME | {"kind"})
@@ -30,14 +33,22 @@ records = st.dictionaries(names, values, max_size=4).flatmap(
 
 def write(records: list[dict]) -> bytes:
     chain = Chain()
-    return b"".join(chain.next_line(record, NOW, index * 10) for index, record in enumerate(records))
+    return b"".join(
+        chain.next_line(record, NOW, index * 10) for index, record in enumerate(records)
+    )
 
 
 def own(events: list[dict]) -> list[dict]:
     return [{k: v for k, v in event.items() if k not in FRAME} for event in events]
 
 
-SOUND = write([{"kind": "opened", "plan_text": "name: Juno\n"}, *({"kind": "note", "text": f"n{i}é"} for i in range(6)), {"kind": "closed"}])
+SOUND = write(
+    [
+        {"kind": "opened", "plan_text": "name: Juno\n"},
+        *({"kind": "note", "text": f"n{i}é"} for i in range(6)),
+        {"kind": "closed"},
+    ]
+)
 LINES = SOUND.split(b"\n")[:-1]
 
 
@@ -54,7 +65,12 @@ def test_any_events_come_back_as_they_were(given_records):
 def test_every_event_class_comes_back_from_the_journal(kind):
     cls = KINDS[kind]
     by_type = {int: 3, str: "x", bool: True, float: 0.5}
-    made = cls(**{f.name: next((v for t, v in by_type.items() if f.type in (t, t.__name__)), "spoken") for f in fields(cls)})
+    made = cls(
+        **{
+            f.name: next((v for t, v in by_type.items() if f.type in (t, t.__name__)), "spoken")
+            for f in fields(cls)
+        }
+    )
     (event,) = read_bytes(write([made.to_record()])).events
     assert from_record(event) == made
 
@@ -69,7 +85,17 @@ def test_any_bytes_are_read_without_a_traceback(data):
 
 @pytest.mark.parametrize(
     "line",
-    [b"[" * 100_000, b"1" * 10_000, b'{"v":1}', b"null", b'{"v":2}', b'"\\ud800"', b"NaN", b'{"a":1' + b"}" * 9, b"\x00" * 50],
+    [
+        b"[" * 100_000,
+        b"1" * 10_000,
+        b'{"v":1}',
+        b"null",
+        b'{"v":2}',
+        b'"\\ud800"',
+        b"NaN",
+        b'{"a":1' + b"}" * 9,
+        b"\x00" * 50,
+    ],
 )
 def test_strange_first_lines_are_read_without_a_traceback(line):
     reading = read_bytes(line + b"\n")
@@ -82,7 +108,9 @@ def harmless(damaged: bytes) -> bool:
     reading, true = read_bytes(damaged), read_bytes(SOUND).events
     if not reading.intact:
         return reading.events == true[: len(reading.events)]
-    return reading.events == true or (reading.events == true[: len(reading.events)] and not reading.closed)
+    return reading.events == true or (
+        reading.events == true[: len(reading.events)] and not reading.closed
+    )
 
 
 @settings(max_examples=400)
@@ -145,7 +173,9 @@ def test_a_journal_of_a_newer_format_says_so():
     assert "format version is 2" in read_bytes(SOUND.replace(b'"v":1', b'"v":2')).problem
 
 
-def test_a_missing_or_endless_file_is_one_clear_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def test_a_missing_or_endless_file_is_one_clear_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
     with pytest.raises(CannotDo, match="cannot be read"):
         read(tmp_path / "none.jsonl")
     with pytest.raises(CannotDo, match="cannot be read"):

@@ -52,7 +52,9 @@ def test_a_second_writer_is_refused_in_this_and_in_another_process(path):
         "import sys\nfrom prompter.errors import CannotDo\nfrom prompter.journal import Journal\n"
         "try:\n    Journal.reopen(sys.argv[1])\nexcept CannotDo as error:\n    print(error)\n"
     )
-    other = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, timeout=30)
+    other = subprocess.run(
+        [sys.executable, "-c", code, str(path)], capture_output=True, text=True, timeout=30
+    )
     assert "another prompter is writing this journal" in other.stdout, other.stderr
     journal.close()
     Journal.reopen(path).close()
@@ -138,7 +140,9 @@ def test_a_killed_process_loses_nothing_it_was_told_is_safe(path):
     acknowledged = -1
     for wait_for in (3, 17, 8):  # three kills in a row, each at another place
         process = subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(path), str(acknowledged + 1)], stdout=subprocess.PIPE, text=True
+            [sys.executable, "-c", WRITER, str(path), str(acknowledged + 1)],
+            stdout=subprocess.PIPE,
+            text=True,
         )
         for _ in range(wait_for):
             acknowledged = int(process.stdout.readline())

@@ -65,7 +65,12 @@ def test_events_are_on_the_disk_when_it_says_so(tmp_path):
 def test_many_threads_keep_one_order_and_one_chain(tmp_path):
     path = tmp_path / "a.jsonl"
     writer = BackgroundWriter(Journal.create(path, {"kind": "opened"}))
-    threads = [threading.Thread(target=lambda t=t: [writer.append(note(100 * t + n), NOW, n, 0) for n in range(20)]) for t in range(4)]
+    threads = [
+        threading.Thread(
+            target=lambda t=t: [writer.append(note(100 * t + n), NOW, n, 0) for n in range(20)]
+        )
+        for t in range(4)
+    ]
     for thread in threads:
         thread.start()
     for thread in threads:
@@ -73,14 +78,18 @@ def test_many_threads_keep_one_order_and_one_chain(tmp_path):
     assert writer.close() == 0
     assert read(path).intact
     found = [int(text) for text in texts(path)]
-    assert [[n for n in found if n // 100 == t] for t in range(4)] == [list(range(100 * t, 100 * t + 20)) for t in range(4)]
+    assert [[n for n in found if n // 100 == t] for t in range(4)] == [
+        list(range(100 * t, 100 * t + 20)) for t in range(4)
+    ]
 
 
 def test_a_slow_disk_lets_the_caller_go_and_tells_when_it_is_done(tmp_path):
     path = tmp_path / "a.jsonl"
     SlowDisk.gate.set()
     told = Told()
-    writer = BackgroundWriter(Journal.create(path, {"kind": "opened"}, disk=SlowDisk), on_late=told.on_late)
+    writer = BackgroundWriter(
+        Journal.create(path, {"kind": "opened"}, disk=SlowDisk), on_late=told.on_late
+    )
     SlowDisk.gate.clear()
     assert not writer.append(note(1), NOW, 1)
     SlowDisk.gate.set()
@@ -92,7 +101,11 @@ def test_a_slow_disk_lets_the_caller_go_and_tells_when_it_is_done(tmp_path):
 def test_a_full_disk_is_told_and_nothing_is_lost_when_it_has_room_again(tmp_path, failing_disk):
     path = tmp_path / "a.jsonl"
     told = Told()
-    writer = BackgroundWriter(Journal.create(path, {"kind": "opened"}, disk=failing_disk), on_trouble=told.on_trouble, retry_s=0.01)
+    writer = BackgroundWriter(
+        Journal.create(path, {"kind": "opened"}, disk=failing_disk),
+        on_trouble=told.on_trouble,
+        retry_s=0.01,
+    )
     failing_disk.broken.add(tmp_path)
     assert not any(writer.append(note(n), NOW, n) for n in range(5))
     assert told.wait_for(lambda: told.trouble)
@@ -110,7 +123,9 @@ def test_a_dead_disk_is_left_for_the_second_folder_with_the_whole_journal(tmp_pa
     path, second = tmp_path / "one" / "a.jsonl", tmp_path / "two"
     journal = Journal.create(path, {"kind": "opened"}, disk=failing_disk)
     told = Told()
-    writer = BackgroundWriter(journal, second, on_trouble=told.on_trouble, disk=failing_disk, retry_s=0.01)
+    writer = BackgroundWriter(
+        journal, second, on_trouble=told.on_trouble, disk=failing_disk, retry_s=0.01
+    )
     assert writer.append(note(0), NOW, 0, 10_000)
     failing_disk.broken.add(path.parent)
     for n in range(1, 5):
@@ -136,7 +151,9 @@ def test_memory_is_bounded_and_the_loss_is_written_down(tmp_path, failing_disk):
     writer.append(note(9), NOW, 9, 10_000)
     assert writer.close() == 0
     assert texts(path) == ["0", "1", "2", "9"]
-    assert [e["detail"] for e in read(path).events if e["kind"] == "fault"] == ["2 events could not be kept while the disk failed"]
+    assert [e["detail"] for e in read(path).events if e["kind"] == "fault"] == [
+        "2 events could not be kept while the disk failed"
+    ]
 
 
 def test_closing_on_a_dead_disk_ends_and_counts_what_is_lost(tmp_path, failing_disk):
@@ -150,7 +167,15 @@ def test_closing_on_a_dead_disk_ends_and_counts_what_is_lost(tmp_path, failing_d
     assert len(read(tmp_path / "a.jsonl").events) == 1
 
 
-@pytest.mark.parametrize("record", [{"kind": "x", "y": float("inf")}, {"kind": "x", "seq": 4}, {"y": 1}, {"kind": "x", "y": object}])
+@pytest.mark.parametrize(
+    "record",
+    [
+        {"kind": "x", "y": float("inf")},
+        {"kind": "x", "seq": 4},
+        {"y": 1},
+        {"kind": "x", "y": object},
+    ],
+)
 def test_a_bug_in_an_event_is_written_as_a_fault(tmp_path, record):
     path = tmp_path / "a.jsonl"
     writer = BackgroundWriter(Journal.create(path, {"kind": "opened"}))
@@ -167,7 +192,9 @@ def test_a_bug_in_a_listener_does_not_end_the_journal(tmp_path, failing_disk):
     def broken(text: str) -> None:
         raise RuntimeError(text)
 
-    writer = BackgroundWriter(Journal.create(path, {"kind": "opened"}, disk=failing_disk), on_trouble=broken, retry_s=0.01)
+    writer = BackgroundWriter(
+        Journal.create(path, {"kind": "opened"}, disk=failing_disk), on_trouble=broken, retry_s=0.01
+    )
     failing_disk.broken.add(tmp_path)
     writer.append(note(1), NOW, 1)
     failing_disk.broken.clear()

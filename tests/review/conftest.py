@@ -11,7 +11,9 @@ from prompter.review.incident import Incident, build
 
 
 def load_sample() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("review_sample", Path(__file__).with_name("sample.py"))
+    spec = importlib.util.spec_from_file_location(
+        "review_sample", Path(__file__).with_name("sample.py")
+    )
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
