@@ -48,7 +48,7 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
     allowed = [(phrase, score) for phrase, score in scored.ranked if phrase.answer]
     if not allowed:
         return Verdict(ears=names, text=scored.text, window=scored.window, why="no answer")
-    best, evidence = allowed[0]
+    best, evidence = _worse_of_two(allowed, scored.text)
     rival = next((pair for pair in scored.ranked if pair[0].answer != best.answer), None)
     margin = evidence - rival[1] if rival else None
     score = log_odds(features(scored, best.text, evidence, margin))
@@ -65,6 +65,27 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
         ears=names,
         why=why,
     )
+
+
+def _worse_of_two(allowed: list[tuple[Phrase, float]], text: str) -> tuple[Phrase, float]:
+    """The best; but if good news and another answer are both in the words, the other one."""
+    best = allowed[0]
+    if best[0].risk == "good":
+        for pair in allowed[1:]:
+            if pair[0].risk == "branch" and _both_said(text, best[0], pair[0]):
+                return pair
+    return best
+
+
+def _both_said(text: str, one: Phrase, other: Phrase) -> bool:
+    """Whether two answers' wordings stand in the words, neither as a part of the other."""
+    if one.answer == other.answer or _stands_in(one.text, other.text):
+        return False
+    return _stands_in(text, one.text) and _stands_in(text, other.text)
+
+
+def _stands_in(text: str, wording: str) -> bool:
+    return f" {plain_words(wording)} " in f" {plain_words(text)} "
 
 
 def features(
@@ -101,6 +122,8 @@ def _doubt(
         return "not sure enough"
     if negation_lost(scored.text, best.text):
         return "a 'not' too many or too few"
+    if any(_both_said(scored.text, best, p) for p, _ in scored.ranked if p.answer):
+        return "two answers at once"
     if any(o != best.answer for o in others) and score < thresholds.STRICT[best.risk] + extra:
         return "the ears disagree"
     return ""

@@ -42,7 +42,7 @@ class Heard:
 
     `at_ms`: when the decision is known; `onset_ms`, `ended_ms`: first and last sound.
     `heard`: the best phrase, None if nothing was scored or a number was said; only `believed` may
-    move anything. `why`: why it is not believed ("no words": noise or nothing like speech).
+    move anything. `why`: why it is not believed.
     `number`: ('spo2' | 'pulse', value) if a reading was said (`heard` is None then, and `believed`
     is the reading's). `text`: heard without being told what to expect. `decide_ms`: computing.
     `sound`: float32, mono, 16 kHz.
@@ -68,6 +68,18 @@ class Heard:
 Report = SpeechOnset | SpeechOver | Heard
 
 
+@dataclass(slots=True, eq=False)
+class _Attempt:
+    """One piece of sound given to the scorer. `over_ms` is set once its utterance has ended."""
+
+    ticket: int
+    sound: np.ndarray
+    result: Result | None = None
+    over_ms: int | None = None
+    onset_ms: int = 0
+    ended_ms: int = 0
+
+
 class Hearing:
     """Listens to one microphone. Not thread-safe: one caller pushes blocks and sets phrases.
 
@@ -88,65 +100,43 @@ class Hearing:
         self._rivals = tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
         self._phrases: tuple[Phrase, ...] = ()
         self._scored_among: tuple[Phrase, ...] = ()
-        self._ticket = 0
-        self._scored: int | None = None  # the ticket of the candidate that stands
-        self._result: Result | None = None
-        self._candidate = np.zeros(0, np.float32)
-        self._over_ms: int | None = None  # set once the end was declared, the result still out
-        self._onset_ms = self._ended_ms = 0
+        self._tickets = 0
+        self._candidate: _Attempt | None = None  # what the open utterance would be if it ended now
+        self._undecided: list[_Attempt] = []  # utterances that ended before their result came
 
     def expect(self, phrases: Sequence[Phrase]) -> None:
         """What is allowed from now on. A candidate scored against others is scored again."""
         phrases = tuple(phrases)
-        if phrases != self._phrases:
-            self._phrases = phrases
-            allowed = {plain_words(p.text) for p in phrases}
-            decoys = [Phrase(r, "") for r in self._rivals if plain_words(r) not in allowed]
-            self._scored_among = (*phrases, *decoys)
-            if self._ends.open:
-                self._forget_candidate()
+        if phrases == self._phrases:
+            return
+        self._phrases = phrases
+        allowed = {plain_words(p.text) for p in phrases}
+        decoys = [Phrase(text, "") for text in self._rivals if plain_words(text) not in allowed]
+        self._scored_among = (*phrases, *decoys)
+        self._forget_candidate()
 
     def push(self, block: np.ndarray, at_ms: int) -> list[Report]:
         """Take float32[512] (mono, 16 kHz) that ended at `at_ms`; say what is known by then."""
         reports: list[Report] = []
         if self._ends.push(block, at_ms):
-            self._abandon(at_ms, reports)
             reports.append(SpeechOnset(at_ms))
         if self._ends.open:
             self._consider(at_ms)
-        for result in self._scorer.results(at_ms):
-            if result.ticket == self._scored:
-                self._result = result
-        self._watch(at_ms)
+        self._collect(at_ms)
         if self._ends.open and self._is_over():
-            self._over(at_ms, reports)
-        self._finish(at_ms, reports)
-        return reports
-
-    @property
-    def deciding(self) -> bool:
-        """The end of an utterance was declared, and its decision is still to come."""
-        return self._over_ms is not None
+            reports += self._over(at_ms)
+        return reports + self._decided()
 
     @property
     def waiting(self) -> bool:
         """Whether an utterance is not over, or its decision still out."""
-        return self._ends.open or self._over_ms is not None
+        return self._ends.open or bool(self._undecided)
 
     def trouble(self) -> list[str]:
         """What went wrong since the last call: an ear that failed or hangs."""
         return self._panel.trouble() + self._scorer.trouble()
 
-    def _watch(self, at_ms: int) -> None:
-        """Give up an ear that hangs, and the decision that waited for it."""
-        ticket = self._scorer.hung()
-        if ticket is None:
-            return
-        self._panel.lose(self._panel.asking, "no answer in time")
-        if ticket == self._scored:
-            self._result = Result(ticket, Verdict(why="the ear did not answer in time"), at_ms, 0)
-
-    # ---- one utterance ------------------------------------------------------------------------
+    # ---- the candidate ------------------------------------------------------------------------
 
     def _consider(self, at_ms: int) -> None:
         """Score what was said so far once it has been quiet; drop it when the speaker goes on."""
@@ -154,84 +144,96 @@ class Hearing:
         if ends.silent_ms == 0:
             self._forget_candidate()
         elif (
-            self._scored is None
+            self._candidate is None
             and ends.silent_ms >= limits.CANDIDATE_MS
             and ends.spoken_blocks >= limits.SPOKEN_BLOCKS_MIN
         ):
-            self._submit(ends.sound(), at_ms)
-
-    def _submit(self, sound: np.ndarray, at_ms: int) -> None:
-        self._ticket += 1
-        self._scored, self._candidate = self._ticket, sound
-        phrases = self._scored_among
-        self._scorer.submit(self._ticket, lambda: self._panel.judge(sound, phrases), at_ms)
+            self._tickets += 1
+            self._candidate = _Attempt(self._tickets, ends.sound())
+            sound, phrases = self._candidate.sound, self._scored_among
+            work = lambda: self._panel.judge(sound, phrases)  # noqa: E731
+            self._scorer.submit(self._tickets, work, at_ms)
 
     def _forget_candidate(self) -> None:
-        if self._scored is not None:
-            self._scorer.drop(self._scored)
-        self._scored = self._result = None
+        if self._candidate is not None:
+            self._scorer.drop(self._candidate.ticket)
+            self._candidate = None
+
+    def _collect(self, at_ms: int) -> None:
+        """Put results where they belong; give up an ear that hangs, and what waited for it."""
+        results = self._scorer.results(at_ms)
+        if (ticket := self._scorer.hung()) is not None:
+            self._panel.lose(self._panel.asking, "no answer in time")
+            late = Verdict(why="the ear did not answer in time")
+            results.append(Result(ticket, late, at_ms, 0))
+        attempts = [*self._undecided, *([self._candidate] if self._candidate else [])]
+        for result in results:
+            for attempt in attempts:
+                if attempt.ticket == result.ticket:
+                    attempt.result = result
+
+    # ---- the end ------------------------------------------------------------------------------
 
     def _is_over(self) -> bool:
+        """Soon when the answer is believed already; later when the speaker may only pause."""
         ends = self._ends
         if ends.length_ms >= limits.UTTERANCE_MAX_MS or ends.silent_ms >= limits.END_DOUBTED_MS:
             return True
-        if self._result is None or ends.silent_ms < limits.END_BELIEVED_MS:
+        result = self._candidate.result if self._candidate else None
+        if result is None or result.value is None or ends.silent_ms < limits.END_BELIEVED_MS:
             return False
-        verdict: Verdict | None = self._result.value
-        return verdict is not None and verdict.believed and not self._may_go_on(verdict)
+        return result.value.believed and not self._may_go_on(result.value)
 
     def _may_go_on(self, verdict: Verdict) -> bool:
-        """Whether another allowed phrase begins with the believed one."""
-        begun = plain_words(verdict.heard.text if verdict.heard else verdict.text) + " "
-        answer = verdict.heard.answer if verdict.heard else None
+        """Whether a wording of another answer begins with what is believed."""
+        if verdict.heard is None:  # a number: another digit may follow
+            return True
+        begun = plain_words(verdict.heard.text) + " "
         return any(
-            p.answer != answer and plain_words(p.text).startswith(begun) for p in self._phrases
+            p.answer != verdict.heard.answer and plain_words(p.text).startswith(begun)
+            for p in self._scored_among
         )
 
-    def _over(self, at_ms: int, reports: list[Report]) -> None:
-        ends = self._ends
-        too_long = ends.length_ms >= limits.UTTERANCE_MAX_MS
-        self._onset_ms, self._ended_ms = ends.onset_ms, ends.last_sound_ms
-        reports.append(SpeechOver(at_ms, ends.last_sound_ms))
-        if too_long:
+    def _over(self, at_ms: int) -> list[Report]:
+        ends, attempt = self._ends, self._candidate
+        reports: list[Report] = [SpeechOver(at_ms, ends.last_sound_ms)]
+        if ends.length_ms >= limits.UTTERANCE_MAX_MS:
             self._forget_candidate()
-            reports.append(self._heard(at_ms, Verdict(why="too long"), 0, ends.sound()))
-        elif self._scored is not None:
-            self._over_ms = at_ms
+            attempt = _Attempt(0, ends.sound())
+            attempt.result = Result(0, Verdict(why="too long"), at_ms, 0)
+        if attempt is not None:
+            attempt.over_ms = at_ms
+            attempt.onset_ms, attempt.ended_ms = ends.onset_ms, ends.last_sound_ms
+            self._undecided.append(attempt)
+        self._candidate = None
         ends.close()
+        return reports
 
-    def _finish(self, at_ms: int, reports: list[Report]) -> None:
-        """Give the decision once both the end of speech and the result are there."""
-        if self._over_ms is None or self._result is None:
-            return
-        result, over_ms = self._result, self._over_ms
-        verdict = result.value or Verdict(why="nothing scored")
-        known_ms = max(over_ms, result.due_ms)
-        reports.append(self._heard(known_ms, verdict, result.compute_ms, self._candidate))
-        self._over_ms = self._scored = self._result = None
+    def _decided(self) -> list[Report]:
+        """What has both ended and been scored, in the order it was said."""
+        reports: list[Report] = []
+        while self._undecided and self._undecided[0].result is not None:
+            reports.append(_heard(self._undecided.pop(0)))
+        return reports
 
-    def _abandon(self, at_ms: int, reports: list[Report]) -> None:
-        """A new utterance begins while the last one's result is still out: it comes too late."""
-        if self._over_ms is not None:
-            reports.append(self._heard(at_ms, Verdict(why="too late"), 0, self._candidate))
-            self._over_ms = None
-        self._forget_candidate()
 
-    def _heard(self, at_ms: int, v: Verdict, decide_ms: int, sound: np.ndarray) -> Heard:
-        return Heard(
-            at_ms=at_ms,
-            onset_ms=self._onset_ms,
-            ended_ms=self._ended_ms,
-            heard=v.heard,
-            believed=v.believed,
-            score=v.score,
-            margin=v.margin,
-            runner_up=v.runner_up,
-            number=v.number,
-            decide_ms=decide_ms,
-            ears=v.ears,
-            window=v.window,
-            text=v.text,
-            why=v.why,
-            sound=sound,
-        )
+def _heard(attempt: _Attempt) -> Heard:
+    result = attempt.result
+    verdict: Verdict = result.value or Verdict(why="nothing scored")
+    return Heard(
+        at_ms=max(attempt.over_ms, result.due_ms),
+        onset_ms=attempt.onset_ms,
+        ended_ms=attempt.ended_ms,
+        heard=verdict.heard,
+        believed=verdict.believed,
+        score=verdict.score,
+        margin=verdict.margin,
+        runner_up=verdict.runner_up,
+        number=verdict.number,
+        decide_ms=result.compute_ms,
+        ears=verdict.ears,
+        window=verdict.window,
+        text=verdict.text,
+        why=verdict.why,
+        sound=attempt.sound,
+    )

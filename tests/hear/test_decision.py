@@ -1,0 +1,166 @@
+"""Believe or not. A wrong answer is the worst outcome, so each guard has its test."""
+
+import pytest
+from hearing_parts import PHRASES
+
+from prompter import limits
+from prompter.events import Phrase
+from prompter.hear import thresholds
+from prompter.hear.decision import decide, negated, negation_lost
+from prompter.hear.ear import Ranking
+from prompter.hear.numbers import Reading
+
+FLAT, NO_RISE, RISING = PHRASES[0], PHRASES[1], PHRASES[2]
+BETTER = Phrase("breathing fine", "better", "good")
+STRUGGLING = Phrase("still struggling", "not better")
+
+
+def ranking(*pairs: tuple[Phrase, float], text: str = "", **rest: object) -> Ranking:
+    rest = {"window": limits.WINDOW_FRAMES, **rest}
+    return Ranking("one", list(pairs), text=text or pairs[0][0].text, **rest)
+
+
+def named(phrase: Phrase | None) -> Ranking:
+    return Ranking("two", [(phrase, 0.0)] if phrase else [])
+
+
+def test_a_clear_answer_is_believed() -> None:
+    verdict = decide([ranking((FLAT, 3.0), (RISING, -1.0))])
+    assert verdict.believed and verdict.why == ""
+    assert verdict.runner_up == "going up" and verdict.margin == pytest.approx(4.0)
+
+
+def test_too_little_evidence_is_asked_again() -> None:
+    verdict = decide([ranking((FLAT, -1.0), (RISING, -1.5))])
+    assert not verdict.believed and verdict.heard == FLAT
+
+
+def test_two_wordings_of_one_answer_are_no_rivals() -> None:
+    verdict = decide([ranking((FLAT, 3.0), (NO_RISE, 2.9), (RISING, -1.0))])
+    assert verdict.believed and verdict.runner_up == "going up"
+
+
+def test_a_close_rival_is_asked_again() -> None:
+    close = decide([ranking((FLAT, 1.2), (RISING, 1.1))])
+    clear = decide([ranking((FLAT, 1.2), (RISING, -2.0))])
+    assert close.score < clear.score and not close.believed
+
+
+def test_a_decoy_that_fits_better_takes_the_answer_away() -> None:
+    decoy = Phrase("not going up", "")
+    verdict = decide([ranking((decoy, 3.0), (RISING, 2.5), text="going up")])
+    assert not verdict.believed
+    assert verdict.heard == RISING and verdict.runner_up == "not going up"
+
+
+def test_only_decoys_are_no_answer() -> None:
+    verdict = decide([ranking((Phrase("hello", ""), 3.0))])
+    assert verdict.heard is None and not verdict.believed
+
+
+def test_good_news_needs_more_than_a_branch_and_that_more_than_a_plain_step() -> None:
+    assert thresholds.LEAST["plain"] < thresholds.LEAST["branch"] < thresholds.LEAST["good"]
+    for risk, least in thresholds.LEAST.items():
+        assert thresholds.STRICT[risk] > least
+
+    def least_evidence(risk: str) -> float:
+        phrase = Phrase("breathing fine", "better", risk)
+        steps = [e / 100 for e in range(-200, 400)]
+        return next(e for e in steps if decide([ranking((phrase, e), (RISING, e - 2))]).believed)
+
+    assert least_evidence("plain") < least_evidence("branch") < least_evidence("good")
+
+
+@pytest.mark.parametrize(
+    ("text", "wording", "lost"),
+    [
+        ("not going up", "going up", True),
+        ("It isn't going up.", "going up", True),
+        ("She's not breathing fine", "breathing fine", True),
+        ("can't get it down", "went down", True),
+        ("no breaths", "no breaths", False),
+        ("going up", "going up", False),
+        ("rise", "no rise", True),
+        ("breathing", "not breathing", True),
+        ("Wumpass.", "won't pass", False),  # garbled, and not like 'pass' alone
+        ("machines not working", "machine's not working", False),
+    ],
+)
+def test_a_not_that_is_lost_or_added(text: str, wording: str, lost: bool) -> None:
+    assert negation_lost(text, wording) is lost
+    verdict = decide([ranking((Phrase(wording, "it"), 3.0), (FLAT, -2.0), text=text)])
+    assert verdict.believed is not lost
+
+
+@pytest.mark.parametrize("text", ["no", "not", "isn't", "won’t", "cannot", "nothing", "Never"])
+def test_forms_of_not(text: str) -> None:
+    assert negated(text)
+
+
+@pytest.mark.parametrize("text", ["nose", "know", "notice", "another", "nozzle", "want"])
+def test_words_that_only_look_like_not(text: str) -> None:
+    assert not negated(text)
+
+
+def test_good_and_bad_news_together_is_bad_news_and_asked_back() -> None:
+    text = "breathing fine oh still struggling"
+    verdict = decide([ranking((BETTER, 3.0), (STRUGGLING, 1.0), text=text)])
+    assert verdict.heard == STRUGGLING and not verdict.believed
+
+
+def test_two_answers_in_one_utterance_are_asked_again() -> None:
+    verdict = decide([ranking((RISING, 3.0), (FLAT, 0.0), text="going up no chest flat")])
+    assert not verdict.believed
+
+
+def test_a_wording_inside_another_is_not_two_answers() -> None:
+    inside = Phrase("it's in", "tube in")
+    outer = Phrase("it's in my hand", "tube ready")
+    assert decide([ranking((outer, 3.0), (inside, -1.0))]).believed
+
+
+def test_a_second_ear_that_disagrees_needs_a_stricter_first() -> None:
+    doubtful = next(
+        e / 100
+        for e in range(-200, 400)
+        if decide([ranking((FLAT, e / 100), (RISING, e / 100 - 2))]).believed
+    )
+    first = ranking((FLAT, doubtful), (RISING, doubtful - 2))
+    assert decide([first, named(FLAT)]).believed
+    assert not decide([first, named(RISING)]).believed
+    assert not decide([first, named(None)]).believed
+    surest = ranking((FLAT, 4.0), (RISING, -1.0))
+    assert decide([surest, named(RISING)]).believed
+
+
+def test_a_long_window_needs_more() -> None:
+    def least(window: int) -> float:
+        return next(
+            e / 100
+            for e in range(-200, 500)
+            if decide([ranking((FLAT, e / 100), (RISING, e / 100 - 2), window=window)]).believed
+        )
+
+    assert least(limits.WINDOW_FRAMES + 100) > least(limits.WINDOW_FRAMES)
+
+
+def readings(*pairs: tuple[Reading, float]) -> Ranking:
+    return ranking((FLAT, -2.0), text=pairs[0][0].wording, readings=list(pairs))
+
+
+def test_a_number_that_scores_well_is_believed() -> None:
+    verdict = decide([readings((Reading("spo2", 88, "oxygen"), 3.0))])
+    assert verdict.believed and verdict.number == ("spo2", 88) and verdict.heard is None
+
+
+def test_a_number_that_could_be_another_is_asked_back() -> None:
+    verdict = decide(
+        [readings((Reading("pulse", 140, "pulse"), 0.6), (Reading("pulse", 114, "pulse"), 0.5))]
+    )
+    assert not verdict.believed and verdict.number == ("pulse", 140)
+
+
+@pytest.mark.parametrize(("quantity", "value"), [("spo2", 140), ("spo2", 8), ("pulse", 400)])
+def test_a_number_out_of_range_is_asked_back(quantity: str, value: int) -> None:
+    verdict = decide([readings((Reading(quantity, value, "oxygen"), 3.0))])
+    assert not verdict.believed and verdict.why == "number out of range"

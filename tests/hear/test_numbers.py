@@ -1,0 +1,93 @@
+"""Readings in words and digits. The wordings are the clinical brief's; the rest is common practice."""
+
+import pytest
+
+from prompter.hear.numbers import Reading, reading_in
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "value"),
+    [
+        ("oxygen eighty eight", "spo2", 88),
+        ("Oxygen 88.", "spo2", 88),
+        ("sats 88", "spo2", 88),
+        ("Sats are ninety-two.", "spo2", 92),
+        ("eighty-eight percent", "spo2", 88),
+        ("88%", "spo2", 88),
+        ("oxygen level is 91 percent", "spo2", 91),
+        ("saturation nine five", "spo2", 95),
+        ("oxygen one hundred", "spo2", 100),
+        ("oxygen a hundred percent", "spo2", 100),
+        ("heart rate one forty", "pulse", 140),
+        ("pulse 140", "pulse", 140),
+        ("Pulse is one hundred and forty.", "pulse", 140),
+        ("heart rate one oh five", "pulse", 105),
+        ("pulse a hundred and five", "pulse", 105),
+        ("heart rate sixty", "pulse", 60),
+        ("pulse one four zero", "pulse", 140),
+        ("140 beats", "pulse", 140),
+        ("pulse one fourteen", "pulse", 114),
+    ],
+)
+def test_readings(text: str, quantity: str, value: int) -> None:
+    found = reading_in(text)
+    assert found is not None and (found.quantity, found.value) == (quantity, value)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "eighty eight",  # of what?
+        "oxygen's on",
+        "no oxygen",
+        "oxygen on",
+        "oxygen eighty eight and falling fast",
+        "pulse one forty percent",  # one taken for the other
+        "heart rate is fine",
+        "chest flat",
+        "oxygen eighty eight oxygen eighty nine",
+        "oxygen three hundred",
+        "pulse 1 2 3 4 5",
+    ],
+)
+def test_what_is_no_reading(text: str) -> None:
+    assert reading_in(text) is None
+
+
+def test_a_bare_number_counts_when_it_was_asked_for() -> None:
+    assert reading_in("eighty eight", asked="spo2") == Reading("spo2", 88)
+    assert reading_in("140", asked="pulse") == Reading("pulse", 140)
+
+
+@pytest.mark.parametrize(
+    ("reading", "in_range"),
+    [
+        (Reading("spo2", 100), True),
+        (Reading("spo2", 101), False),
+        (Reading("spo2", 8), False),
+        (Reading("pulse", 190), True),
+        (Reading("pulse", 19), False),
+        (Reading("pulse", 300), False),
+    ],
+)
+def test_ranges(reading: Reading, in_range: bool) -> None:
+    assert reading.in_range is in_range
+
+
+def test_fourteen_and_forty_are_mistakable() -> None:
+    assert [r.value for r in Reading("pulse", 114, "pulse").mistakable()] == [140]
+
+
+@pytest.mark.parametrize(("value", "other"), [(14, 40), (90, 19), (60, 16), (118, 180), (180, 118)])
+def test_teens_and_tens(value: int, other: int) -> None:
+    assert other in [r.value for r in Reading("pulse", value).mistakable()]
+
+
+def test_88_is_not_mistakable() -> None:
+    assert Reading("spo2", 88).mistakable() == []
+
+
+def test_wording_is_what_a_recogniser_writes() -> None:
+    assert Reading("pulse", 140, "heart rate").wording == "heart rate 140"
+    assert reading_in("eighty-eight percent").wording == "88%"

