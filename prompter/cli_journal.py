@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from prompter.errors import CannotDo
-from prompter.journal import Reading, read
+from prompter.journal import Reading, read_sound
 
 app = typer.Typer(help="Check the record of an emergency.", no_args_is_help=True)
 
@@ -23,12 +23,12 @@ def verify(
     file: Annotated[Path, typer.Argument(help="the journal")],
     json_: Annotated[bool, typer.Option("--json", help="print one JSON object")] = False,
 ) -> None:
-    """Check that a journal is whole: exit code 0 if it is, 1 if it is damaged after its first line, 2 if unreadable.
+    """Check that a journal is whole.
 
-    It shows accidents and careless edits, not forgery by somebody who rewrites the whole file.
+    Exit code 0: it is; 1: it is damaged after its first line; 2: it cannot be read. The check shows accidents and careless edits, not forgery by somebody who rewrites the whole file.
     """
     try:
-        reading = read_journal(file)
+        reading = read_sound(file)
     except CannotDo as error:
         print(error.one_line(), file=sys.stderr)
         raise typer.Exit(2) from None
@@ -41,18 +41,6 @@ def verify(
         state = "as written" if reading.intact else f"then damage: {reading.problem}"
         print(f"{file}: {len(reading.events)} events, {state}; {closed}.")
     raise typer.Exit(0 if reading.intact else 1)
-
-
-def read_journal(file: Path) -> Reading:
-    """Reads it; raises CannotDo if not even the first event is sound."""
-    reading = read(file)
-    if not reading.events:
-        raise CannotDo(
-            f"not a readable journal ({reading.problem})",
-            str(file),
-            "give a file that the prompter wrote.",
-        )
-    return reading
 
 
 def verdict(reading: Reading) -> dict[str, object]:

@@ -7,9 +7,10 @@ from typing import Annotated
 
 import typer
 
-from prompter.cli_journal import read_journal
 from prompter.errors import CannotDo
+from prompter.journal import read_sound
 from prompter.review import Incident, as_csv, as_json, build, render
+from prompter.review.files import write_private
 
 
 class Form(StrEnum):
@@ -40,7 +41,7 @@ def review_command(
     code = 0
     for path in journals:
         try:
-            reading = read_journal(path)
+            reading = read_sound(path)
         except CannotDo as error:
             print(error.one_line(), file=sys.stderr)
             code = 2
@@ -76,17 +77,11 @@ def _put_out(
                 if several or out.is_dir()
                 else out
             )
-            _write(page, render(incident))
+            write_private(page, render(incident))
             print(page)
         return
     text = {Form.csv: as_csv, Form.json: as_json}[form](incident for _, incident in incidents)
     if out is not None:
-        _write(out, text)
+        write_private(out, text)
     else:
         sys.stdout.write(text)
-
-
-def _write(path: Path, text: str) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.touch(mode=0o600)  # as private as the journal, until its owner says otherwise
-    path.write_text(text, encoding="utf-8", newline="", errors="replace")

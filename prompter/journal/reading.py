@@ -47,6 +47,15 @@ def read(path: Path | str) -> Reading:
     return read_bytes(data)
 
 
+def read_sound(path: Path | str) -> Reading:
+    """As `read`, but raises CannotDo as well if not even the first event is sound."""
+    reading = read(path)
+    if not reading.events:
+        problem = f"not a readable journal ({reading.problem})"
+        raise CannotDo(problem, str(path), "give a file that the prompter wrote.")
+    return reading
+
+
 verify = read
 """Reading is verifying: there is no way to read a journal unchecked."""
 

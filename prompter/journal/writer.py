@@ -16,7 +16,6 @@ from typing import Any
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.journal.disk import FileDisk
-from prompter.journal.line import Chain
 from prompter.journal.store import Journal, MakeDisk
 
 

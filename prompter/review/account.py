@@ -148,10 +148,11 @@ def _breaths(i: Incident) -> _Told:
 
 
 def _call(i: Incident) -> _Told:
-    return (
-        f"Asked for {at(i.measures.call_asked_s, 'never')}; on speaker {at(i.measures.on_speaker_s, 'never, as far as reported')}.",
-        "",
-    )
+    m = i.measures
+    on_speaker = at(m.on_speaker_s, "never, as far as reported")
+    spoken = m.call_spoken_s
+    text = f"The prompt was heard {at(spoken)}." if spoken is not None else ""
+    return f"Asked for {at(m.call_asked_s, 'never')}; on speaker {on_speaker}.", text
 
 
 def _tube(i: Incident) -> _Told:
@@ -259,8 +260,8 @@ def time_rows(i: Incident) -> list[TimeRow]:
     after_s = plan.call_after_s()
     rows.append(
         _within(
-            "Call asked for",
-            m.call_asked_s,
+            "Call asked for, aloud",
+            m.call_asked_s if m.call_spoken_s is None else m.call_spoken_s,
             None if after_s is None else after_s + 5,
             COMMON,
             note=f"The plan asks after {after_s:g} s, or at once on bad news."

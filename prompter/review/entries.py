@@ -96,6 +96,8 @@ LEARNED = {
 }
 """Facts in plain words; others are shown as they stand."""
 
+FACTS = {what for what, _ in LEARNED} | {"outcome"}
+
 
 def learned_text(what: str, value: str) -> str:
     return LEARNED.get((what, value), f"{what}: {value}")
@@ -180,7 +182,8 @@ def _moved(e: Timed) -> _Told:
 def _learned(e: Timed) -> _Told:
     text = learned_text(e.text("what"), e.text("value"))
     row = "pushes" if e.text("what") == "pushes" else "patient"
-    return row, text[:1].upper() + text[1:], _how(e), "", False
+    is_minor = e.text("what") not in FACTS  # the flow's own counts and marks
+    return row, text[:1].upper() + text[1:], _how(e), "", is_minor
 
 
 def _pace(e: Timed) -> _Told:

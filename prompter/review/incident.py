@@ -26,6 +26,17 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class Prompt:
+    """A prompt: decided at `t_s`, heard from `spoken_s` on; None if it never was."""
+
+    t_s: float
+    text: str
+    role: str
+    spoken_s: float | None
+    is_cut: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Incident:
     """Everything the page, the JSON and the CSV are made from. Times in seconds since the start."""
 
@@ -49,6 +60,7 @@ class Incident:
     quiet: Span | None
     left_flow: list[Finding]
     faults: list[Finding]
+    prompts: list[Prompt]
     entries: list[Entry]
     events: list[Timed]
 
@@ -84,6 +96,7 @@ def build(reading: Reading, name: str) -> Incident:
     started = next((e for e in events if e.kind == "started"), events[0])
     closed = next((e for e in events if e.kind == "closed"), None)
     measures = measure(events)
+    prompts = _prompts(events)
     learned = [e for e in events if e.kind == "learned"]
     return Incident(
         name=name,
@@ -129,7 +142,8 @@ def build(reading: Reading, name: str) -> Incident:
             for e in events
             if e.kind in ("failed", "fault")
         ],
-        entries=_entries(events),
+        prompts=list(prompts.values()),
+        entries=_entries(events, prompts),
         events=events,
     )
 
@@ -198,10 +212,45 @@ def _quiet(events: list[Timed], end_s: float) -> Span | None:
     )
 
 
-def _entries(events: list[Timed]) -> list[Entry]:
-    """All entries; a spoken answer stands for itself only where no `heard` tells it more fully."""
-    heard = any(e.kind == "heard" for e in events)
-    entries = [entry(e) for e in events]
-    if heard:
-        return entries
-    return [replace(e, minor=False) if e.kind in ("answered", "unclear") else e for e in entries]
+def _prompts(events: list[Timed]) -> dict[int, Prompt]:
+    """Each prompt by the number of its event; a journal without starts takes them as spoken at once."""
+    has_starts = any(e.kind == "prompt started" for e in events)
+    started = {e.text("cue"): e.t_s for e in events if e.kind == "prompt started"}
+    cut = {e.text("cue") for e in events if e.is_a("prompt ended", cut=True)}
+    return {
+        e.fields["seq"]: Prompt(
+            e.t_s,
+            e.text("text"),
+            e.text("role"),
+            started.get(e.text("cue")) if has_starts else e.t_s,
+            e.text("cue") in cut,
+        )
+        for e in events
+        if e.kind == "say"
+    }
+
+
+def _entries(events: list[Timed], prompts: dict[int, Prompt]) -> list[Entry]:
+    """All entries; prompts with what became of them.
+
+    A spoken answer stands for itself only where no `heard` tells it more fully.
+    """
+    has_heard = any(e.kind == "heard" for e in events)
+    entries = []
+    for event in events:
+        made = entry(event)
+        prompt = prompts.get(made.seq)
+        if prompt is not None:
+            made = replace(made, detail="; ".join(filter(None, [made.detail, _fate(prompt)])))
+        elif not has_heard and made.kind in ("answered", "unclear"):
+            made = replace(made, minor=False)
+        entries.append(made)
+    return entries
+
+
+def _fate(prompt: Prompt) -> str:
+    if prompt.spoken_s is None:
+        return "not spoken: out of date by then"
+    waited_s = prompt.spoken_s - prompt.t_s
+    late = f"spoken {waited_s:.1f} s later" if waited_s >= 1 else ""
+    return "; ".join(filter(None, [late, "cut short" if prompt.is_cut else ""]))

@@ -32,7 +32,8 @@ class Measures:
 
     first_breath_s: the first paced breath. longest_without_breath: the longest time without a paced breath
     while breathing was not confirmed better; longest_pause: the same once breaths had begun. tube_out_s: the tube first known out. tube_proven_s: first proven
-    open after that, or at all if it never was out. Breaths are what the prompter paced: it cannot see them.
+    open after that, or at all if it never was out. call_asked_s: the call became due;
+    call_spoken_s: its first prompt was heard. Breaths are what the prompter paced: it cannot see them.
     """
 
     end_s: float
@@ -43,6 +44,7 @@ class Measures:
     breaths_a_minute: float | None
     wanted_a_minute: float | None
     call_asked_s: float | None
+    call_spoken_s: float | None
     on_speaker_s: float | None
     tube_out_s: float | None
     tube_proven_s: float | None
@@ -81,6 +83,7 @@ def measure(events: list[Timed]) -> Measures:
             first(events, "moved", machine="call", target="asked"),
             first(events, "say", role="call"),
         ),
+        call_spoken_s=_call_spoken(events),
         on_speaker_s=first(events, "moved", machine="call", target="on speaker"),
         tube_out_s=out_s,
         tube_proven_s=next((t for t in proven if out_s is None or t >= out_s), None),
@@ -118,8 +121,25 @@ def breath_times(events: list[Timed], end_s: float) -> tuple[list[float], bool]:
 
 
 def suction_spans(events: list[Timed], end_s: float) -> list[Span]:
-    """Every pass: from its first tone to the next move of the care, the next beat or the beat's end."""
-    return [Span(e.t_s, until_s) for e, until_s in _paces(events, "suction", end_s, or_move=True)]
+    """Every pass: from its first tone to the next move of the care, the next beat or its end.
+
+    A pass whose tones never came, because the step was left before, is none.
+    """
+    tones = [e.t_s for e in events if e.is_a("beat", what="suction")]
+    spans = []
+    for pace, until_s in _paces(events, "suction", end_s, or_move=True):
+        from_s = next((t for t in tones if pace.t_s <= t <= until_s), None) if tones else pace.t_s
+        if from_s is not None:
+            spans.append(Span(from_s, until_s))
+    return spans
+
+
+def _call_spoken(events: list[Timed]) -> float | None:
+    """When the first prompt that asks for the call was heard."""
+    cues = {e.text("cue") for e in events if e.is_a("say", role="call")}
+    return next(
+        (e.t_s for e in events if e.kind == "prompt started" and e.text("cue") in cues), None
+    )
 
 
 def push_spans(events: list[Timed], end_s: float) -> list[Span]:

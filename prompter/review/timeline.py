@@ -5,9 +5,10 @@ from itertools import pairwise
 
 from markupsafe import Markup
 
+from prompter import limits
 from prompter.review.account import at, clock, seconds
 from prompter.review.entries import Entry
-from prompter.review.incident import Incident
+from prompter.review.incident import Incident, Prompt
 from prompter.review.measures import Span
 from prompter.review.strip import BAND, GUTTER, LETTER, Bar, Form, Note, Strip
 from prompter.review.timed import Timed
@@ -56,16 +57,19 @@ class _Picture:
         entries = [e for e in incident.entries if 0 <= e.t_s <= m.end_s]
         events = [e for e in incident.events if 0 <= e.t_s <= m.end_s]
         moves = [e for e in events if e.kind == "moved"]
-        said = [e for e in entries if e.kind == "say"]
-        self.said = [_note(e) for e in said if e.row == "prompter"]
-        self.heard = [_note(e) for e in entries if e.row == "caregiver" and not e.minor]
+        prompts = [p for p in incident.prompts if p.spoken_s is not None]
+        self.said = [_prompt(p) for p in prompts if p.role != "call"]
+        told = {e.seq: e for e in entries if e.row == "caregiver" and not e.minor}
+        self.heard = [
+            _note(told[seq], _onset(e)) for e in events if (seq := e.fields["seq"]) in told
+        ]
         self.steps = _bars([e for e in moves if e.text("machine") != "call"], m.end_s, _step)
         self.tube = _bars([e for e in events if e.is_a("learned", what="tube")], m.end_s, _tube)
         self.pushes = [Bar(s, f"pushing {seconds(s.length_s)}", "bar-push") for s in m.pushes]
         self.suction = [Bar(s, seconds(s.length_s), "bar-suction") for s in m.suction]
         calls = [e for e in moves if e.text("machine") == "call"]
         self.call = sorted(
-            [_note(e) for e in said if e.row == "call"]
+            [_prompt(p) for p in prompts if p.role == "call"]
             + [Note(e.t_s, e.text("target"), e.text("how")) for e in calls],
             key=lambda note: note.t_s,
         )
@@ -76,7 +80,7 @@ class _Picture:
             and (value := e.number("value")) is not None
             and 0 <= value <= 100
         ]
-        self.faults = [_note(e) for e in entries if e.row == "trouble"]
+        self.faults = [_note(e, e.t_s) for e in entries if e.row == "trouble"]
 
     def draw(self, strip: Strip) -> Markup:
         strip.axis()
@@ -154,9 +158,21 @@ class _Picture:
         strip.end_lane("Oxygen", height)
 
 
-def _note(entry: Entry) -> Note:
+def _note(entry: Entry, t_s: float) -> Note:
     text = entry.text.strip("“”")
-    return Note(entry.t_s, text, entry.how, f"{entry.text} {entry.detail}")
+    return Note(t_s, text, entry.how, f"{entry.text} {entry.detail}")
+
+
+def _prompt(prompt: Prompt) -> Note:
+    return Note(prompt.t_s if prompt.spoken_s is None else prompt.spoken_s, prompt.text)
+
+
+def _onset(event: Timed) -> float:
+    """When somebody began to speak, rather than when it was understood."""
+    onset_ms = event.number("onset_ms")
+    waited_ms = event.fields["mono_ms"] - onset_ms if onset_ms is not None else 0
+    is_sane = 0 <= waited_ms <= 2 * limits.UTTERANCE_MAX_MS
+    return max(0.0, event.t_s - waited_ms / 1000) if is_sane else event.t_s
 
 
 def _bars(events: list[Timed], end_s: float, tell: Callable[[Timed], tuple[str, str]]) -> list[Bar]:
