@@ -93,6 +93,7 @@ class Session:
         self._expected: object = None
         self._speaking_since: int | None = None
         self._utterances = 0
+        self._announced = 0
 
     # ---- what the runner calls -------------------------------------------------------------------
 
@@ -151,6 +152,18 @@ class Session:
             self._feed(Ticked(at_ms))
         self._last_ms = at_ms
 
+    def announce(self, text: str, at_ms: int) -> None:
+        """Speaks something of the program's own, beside the flow: it is no cue of the machine's."""
+        self._announced += 1
+        say = Say(self._not_before(at_ms), -self._announced, text, "notice", self.machine.step)
+        self._record({**say.to_record(), "kind": "announced"}, say.at_ms)
+        self.mixer.enqueue(say)
+
+    def end(self, at_ms: int, why: str) -> None:
+        """The runner stops: the journal's last line, unless the flow was closed in words."""
+        if not self.machine.closed:
+            self._record({"kind": "closed", "outcome": self.machine.outcome, "why": why}, self._not_before(at_ms))
+
     def note(self, record: dict[str, Any], at_ms: int) -> None:
         """Journals something that is neither event nor cue, such as a changed setting."""
         self._record(record, at_ms)
@@ -207,6 +220,8 @@ class Session:
 
     def _played(self, report: PromptStarted | PromptEndedAt | Beat, at_ms: int) -> None:
         sound_ms = self.timing.sound_ms(report.position)
+        if report.cue < 0 and isinstance(report, PromptEndedAt):
+            return  # an announcement: the machine knows nothing of it
         if isinstance(report, PromptEndedAt):
             self._feed(PromptEnded(at_ms, report.cue, report.cut))
         elif isinstance(report, PromptStarted):

@@ -45,7 +45,12 @@ class Document(NamedTuple):
 def read_yaml(path: str | Path, sort: Sort = PLAN) -> Document:
     """Raises CannotDo for a file that is missing, unreadable, too large, or not a YAML mapping."""
     file = str(path)
-    root = _parse(_text(Path(path), file, sort), file, sort)
+    return read_yaml_text(_text(Path(path), file, sort), file, sort)
+
+
+def read_yaml_text(text: str, file: str, sort: Sort = PLAN) -> Document:
+    """The same for a text that is at hand; `file` is how messages call it."""
+    root = _parse(text, file, sort)
     if root is None:
         raise CannotDo("the file is empty.", file, sort.mend)
     if not isinstance(root, CommentedMap):

@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from prompter.care.reading import Document, Sort, read_yaml
+from prompter.care.reading import Document, Sort, read_yaml, read_yaml_text
 from prompter.errors import CannotDo
 from prompter.flow.consistency import Finding, findings
 from prompter.flow.document import Flow
@@ -27,7 +27,15 @@ class FlowProblems(CannotDo):
 
 def load_flow(path: str | Path) -> Flow:
     """Raises FlowProblems (or CannotDo for a file that cannot be read at all)."""
-    document = read_yaml(path, _FLOW)
+    return _checked(read_yaml(path, _FLOW))
+
+
+def parse_flow(text: str, name: str) -> Flow:
+    """The same for a text that is at hand, such as a journal's; `name` is how messages call it."""
+    return _checked(read_yaml_text(text, name, _FLOW))
+
+
+def _checked(document: Document) -> Flow:
     try:
         flow = Flow.model_validate(document.data)
     except ValidationError as error:

@@ -16,7 +16,7 @@ import numpy as np
 import soundfile
 import soxr
 
-from prompter.events import Answered, Moved, Numbered, Record, Say, Unclear
+from prompter.events import Answered, Moved, Numbered, Record, Say, Tone, Unclear
 from prompter.flow.table import Table
 from prompter.hear.ear import Ear
 from prompter.hear.hearing import Hearing
@@ -140,6 +140,7 @@ class _Run:
             self.session.hear_block(room, self.now_ms)
             self.session.turn(self.now_ms)
             self._react()
+        self.session.end(self.now_ms, "the rehearsal is over")
 
     def _done(self) -> bool:
         """The script's last step is reached, all is said there, and the outcome is what it says."""
@@ -189,9 +190,11 @@ class _Run:
         said = self.current if isinstance(event, Answered | Numbered | Unclear) else None
         if said is not None:
             self.tally.replied(said, cues)
-            if isinstance(event, Unclear):
-                self.tally.asked_again += 1
-            elif self.session.machine.memory.pending is None and said.heard_answer == said.utterance.answer:
+            accepted = any(isinstance(c, Tone) or (isinstance(c, Say) and c.role == "echo") for c in cues)
+            if not accepted:
+                # Asked again, or good news that is asked for twice: the caregiver says it once more.
+                self.tally.asked_again += isinstance(event, Unclear)
+            elif said.heard_answer == said.utterance.answer:
                 self.caregiver.taken()
         self.tally.judge_answer(event, said, memory, cues)
         for cue in cues:
