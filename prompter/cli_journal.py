@@ -25,7 +25,8 @@ def verify(
 ) -> None:
     """Check that a journal is whole.
 
-    Exit code 0: it is; 1: it is damaged after its first line; 2: it cannot be read. The check shows accidents and careless edits, not forgery by somebody who rewrites the whole file.
+    Exit code 0: it is; 1: it is damaged after its first line; 2: it cannot be read.
+    The check shows accidents and careless edits, not forgery by somebody who rewrites the whole file.
     """
     try:
         reading = read_sound(file)

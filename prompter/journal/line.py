@@ -1,8 +1,8 @@
-"""One line of the journal: how it is made and how it is checked, the only place that knows the format.
+"""One line of the journal, made and checked: the only place that knows the format.
 
-A line is canonical JSON (RFC 8785) with the fields v, seq, at, mono_ms, kind, the event's own, prev and
-check. `prev` chains it to the line before; `check` (SHA-256 over the line without `check`, 16 hex digits)
-lets the last line, which no other line vouches for, be checked as well.
+A line is canonical JSON (RFC 8785) with the fields v, seq, at, mono_ms, kind, the event's own, prev
+and check. `prev` chains it to the line before; `check` (SHA-256 over the line without `check`, 16 hex
+digits) lets the last line, which no other line vouches for, be checked as well.
 """
 
 import hashlib
@@ -36,7 +36,10 @@ class Chain:
         self.seq, self.prev = seq, prev
 
     def next_line(self, record: dict[str, Any], at: datetime, mono_ms: int) -> bytes:
-        """The next line with its newline. Raises CannotDo, changing nothing, if `record` is not JSON."""
+        """The next line with its newline.
+
+        Raises CannotDo, changing nothing, if `record` is not JSON.
+        """
         if taken := FRAME & record.keys():
             raise CannotDo(
                 f"an event may not carry the journal's own field '{min(taken)}'", "journal"
@@ -78,7 +81,10 @@ def digest(line: bytes) -> str:
 
 
 def parse(line: bytes) -> dict[str, Any]:
-    """The event on this line (without newline), its frame checked but not its place. Raises BadLine."""
+    """The event on this line (without newline): its frame is checked, not its place.
+
+    Raises BadLine.
+    """
     try:
         event = json.loads(line.decode("utf-8"), parse_int=_integer)
     except (ValueError, RecursionError) as error:

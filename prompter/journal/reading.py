@@ -1,4 +1,4 @@
-"""Reads a journal of any bytes up to its first damage, and says what is wrong: a reader never fails on content."""
+"""Reads a journal of any bytes up to its first damage, and says what is wrong there."""
 
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,10 +13,10 @@ from prompter.journal.line import BadLine, digest, parse, whole
 class Reading:
     """What a journal holds. `events` are the sound ones, from the first to the first damage.
 
-    intact: every byte is as written and nothing is torn. first_bad: number of the first line that is
-    not (1 is the first), or None. torn_tail: only the last line is bad, as a power loss leaves it.
-    closed: a `closed` event stands. problem: one line for people, empty if intact. sound_bytes: length
-    of the sound part. last_digest: SHA-256 of the last sound line, which the next line must carry.
+    intact: every byte is as written and nothing is torn. first_bad: number of the first line that
+    is not (1 is the first), or None. torn_tail: only the last line is bad, as a power loss leaves
+    it. closed: a `closed` event stands. problem: one line for people, empty if intact. sound_bytes:
+    length of the sound part. last_digest: SHA-256 of the last sound line, for the next one's `prev`.
     """
 
     events: list[dict[str, Any]] = field(default_factory=list)

@@ -90,11 +90,11 @@ class Journal:
         mono_ms: int | None = None,
         disk: MakeDisk = FileDisk,
     ) -> Self:
-        """Goes on with a journal that was left. A torn last line, which nobody was told is safe, is moved
-        to a file beside it, and the journal says so.
+        """Goes on with a journal that was left.
 
-        Raises CannotDo if another prompter holds it, or if lines before the last are damaged: such a file
-        is evidence and is not written on.
+        A torn last line, which nobody was told is safe, is moved to a file beside it, and the
+        journal says so. Raises CannotDo if another prompter holds it, or if lines before the last
+        are damaged: such a file is evidence and is not written on.
         """
         path = Path(path)
         reading = read(path)

@@ -1,7 +1,7 @@
-"""Keeps the emergency from waiting for the disk: a thread writes the journal, and a failing disk stops nothing.
+"""Keeps the emergency from waiting for the disk: a thread writes, and a failing disk stops nothing.
 
-Threads: `append` and `trouble` may be called from any thread and wait at most JOURNAL_WAIT_MS; one thread
-of our own writes, may block on the disk, and calls the two callbacks.
+Threads: `append` and `trouble` may be called from any thread and wait at most JOURNAL_WAIT_MS; one
+thread of our own writes, may block on the disk, and calls the two callbacks.
 """
 
 import threading
@@ -33,9 +33,9 @@ class _Held:
 class BackgroundWriter:
     """Writes `journal` in the background, in order, one flush an event; owns and closes it.
 
-    second_folder: where the whole journal is written anew when its own disk fails. on_late(seq, waited_ms):
-    an event reached the disk after its caller had stopped waiting. on_trouble(text): trouble began or
-    changed; an empty text says it is over.
+    second_folder: where the whole journal is written anew when its own disk fails. on_late(seq,
+    waited_ms): an event reached the disk after its caller had stopped waiting. on_trouble(text):
+    trouble began or changed; an empty text says it is over.
     """
 
     def __init__(
@@ -109,7 +109,7 @@ class BackgroundWriter:
             return self._lost_text().strip()
 
     def close(self, wait_s: float = limits.JOURNAL_CLOSE_S) -> int:
-        """Waits for what is held, closes the file, and returns how many events did not reach the disk."""
+        """Waits for what is held, closes, and returns how many events did not reach the disk."""
         with self._change:
             self._closing = True
             self._give_up_s = time.monotonic() + wait_s

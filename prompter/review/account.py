@@ -24,7 +24,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class TimeRow:
-    """A time or rate beside its limit. verdict: 'within', 'over', 'under' or empty (no limit, or it did not happen)."""
+    """A time or rate beside its limit.
+
+    verdict: 'within', 'over', 'under', or empty if there is no limit or it did not happen.
+    """
 
     name: str
     found: str

@@ -1,4 +1,4 @@
-"""Turns each journal event into one entry of the account: whose it is, what it says, how it is known."""
+"""Turns each journal event into one entry: whose it is, what it says, how it is known."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from typing import Any
 from prompter.review.timed import Timed
 
 HOWS = ("spoken", "keyed", "assumed", "timed")
-"""How a thing is known. 'not believed' is heard but not taken; empty where the question does not arise."""
+"""How a thing is known; 'not believed' is heard but not taken, empty is where nobody asks."""
 
 ROWS = (
     "prompter",

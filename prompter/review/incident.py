@@ -1,4 +1,4 @@
-"""One emergency as a clinician needs it: measures, what is known at the end, what was uncertain, every entry."""
+"""One emergency as a clinician needs it: its measures, its findings and every entry."""
 
 from dataclasses import dataclass, replace
 from typing import Any

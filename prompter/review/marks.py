@@ -1,4 +1,4 @@
-"""The marks that tell how a thing is known: each has its own shape, outline and letter, so colour is never needed."""
+"""The marks that tell how a thing is known: by shape, outline and letter, never by colour alone."""
 
 from markupsafe import Markup
 

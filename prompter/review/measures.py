@@ -30,10 +30,10 @@ class Lowest:
 class Measures:
     """Seconds since the emergency began, None where it did not happen.
 
-    first_breath_s: the first paced breath. longest_without_breath: the longest time without a paced breath
-    while breathing was not confirmed better; longest_pause: the same once breaths had begun. tube_out_s: the tube first known out. tube_proven_s: first proven
-    open after that, or at all if it never was out. call_asked_s: the call became due;
-    call_spoken_s: its first prompt was heard. Breaths are what the prompter paced: it cannot see them.
+    breaths_s: the paced ones, which is all the prompter can know of. longest_without_breath: the
+    longest time without one while breathing was not confirmed better; longest_pause: the same once
+    breaths had begun. call_asked_s: the call became due; call_spoken_s: its first prompt was heard.
+    tube_out_s: first known out; tube_proven_s: proven open after that, or at all if never out.
     """
 
     end_s: float
@@ -216,7 +216,7 @@ def _rate(breaths_s: list[float]) -> float | None:
 
 
 def _lowest(events: list[Timed], quantity: str, sane: range) -> Lowest | None:
-    """The lowest number taken; one out of range, or refused by the next event, was asked back and does not count."""
+    """The lowest number taken; one out of range or refused by the next event was asked back."""
     found = []
     for event, after in zip(events, [*events[1:], None], strict=False):
         value = event.number("value")

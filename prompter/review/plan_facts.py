@@ -1,4 +1,4 @@
-"""What the review quotes from the embedded plan and the opening event, read leniently: any of it may be missing."""
+"""What the review quotes from plan, flow and opening event: any of it may be missing."""
 
 import re
 from typing import Any
@@ -95,7 +95,7 @@ def _mapping(text: Any) -> dict[Any, Any]:
 
 
 def _top_lines(text: Any) -> dict[str, str]:
-    """The single-line entries at the top level: a whole flow takes a second to load, and we quote three."""
+    """The one-line entries at the top: a whole flow takes a second to load, and we quote three."""
     found = (
         re.findall(r"^(\w+):[ \t]+([^\n#|>]+)", text, re.MULTILINE) if isinstance(text, str) else []
     )

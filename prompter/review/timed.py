@@ -1,4 +1,4 @@
-"""Journal events on the incident's own clock, with getters that bear any content: a review never fails on a field."""
+"""Journal events on the incident's own clock, with getters that bear any content."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -38,8 +38,8 @@ class Timed:
 def timed(reading: Reading) -> list[Timed]:
     """The events with their seconds since `started` (or the first event).
 
-    The session's clock counts (`mono_ms`); where it starts again, as after a power loss, the wall clock's
-    difference bridges the gap.
+    The session's clock counts (`mono_ms`); where it starts again, as after a power loss, the wall
+    clock's difference bridges the gap.
     """
     events = reading.events
     clock_s, seconds = 0.0, []

@@ -1,6 +1,7 @@
-"""Measures the journal and the account: append with flush, page of about 600 events. Run: python tests/bench/bench_journal.py
+"""Measures the journal and the account: append with flush, page of about 600 events.
 
-Prints a table, and with --json one JSON object. The disk is the one that holds --folder (default: the temporary folder).
+Run: python tests/bench/bench_journal.py. Prints a table, and with --json one JSON object. The disk
+is the one that holds --folder (default: the temporary folder).
 """
 
 import argparse

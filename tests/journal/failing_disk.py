@@ -7,7 +7,7 @@ from prompter.journal.disk import FileDisk
 
 
 class FailingDisk(FileDisk):
-    """A real file that refuses while `FailingDisk.broken` holds its folder; half of each write gets through."""
+    """A real file; while `broken` holds its folder it refuses, after half of each write."""
 
     broken: set[Path] = set()
     syncs = 0

@@ -1,4 +1,4 @@
-"""What was acknowledged is on the disk; a torn line, a full disk, a second writer or a kill loses none of it."""
+"""What was acknowledged is on the disk, whatever line is torn, disk full or process killed."""
 
 import os
 import signal

@@ -172,3 +172,35 @@ def test_what_was_wrong_uncertain_and_used(incident):
 def test_a_tube_that_came_out_was_wrong(account, story):
     story.hears(5, "it popped out", "came out").learned(5.4, "tube", "out", "spoken")
     assert [f.text for f in account(story).wrong] == ["the tube is out"]
+
+
+def test_a_suction_pass_begins_with_its_first_tone(account, story):
+    story.at(10, "pace", what="suction", per_minute=60, count=5)
+    for n in range(5):
+        story.at(16 + n, "beat", what="suction", index=n)  # the prompt before it took six seconds
+    story.moved(21, "suction", "passed", "timed")
+    story.at(40, "pace", what="suction", per_minute=60, count=5).moved(
+        41, "suction", "change", "spoken"
+    )
+    assert [(s.from_s, s.to_s) for s in account(story).measures.suction] == [(16, 21)]
+
+
+def test_what_became_of_each_prompt(account, story):
+    story.at(1, "say", cue=1, text="One.", role="care", step="a").at(1.1, "prompt started", cue=1)
+    story.at(2, "say", cue=2, text="Two.", role="call", step="a").at(5, "prompt started", cue=2)
+    story.at(6, "prompt ended", cue=2, cut=True).at(
+        7, "say", cue=3, text="Three.", role="care", step="a"
+    )
+    incident = account(story)
+    assert [(p.text, p.spoken_s, p.is_cut) for p in incident.prompts] == [
+        ("One.", 1.1, False),
+        ("Two.", 5, True),
+        ("Three.", None, False),
+    ]
+    details = [e.detail for e in incident.entries if e.kind == "say"]
+    assert details == [
+        "care; a",
+        "call; a; spoken 3.0 s later; cut short",
+        "care; a; not spoken: out of date by then",
+    ]
+    assert (incident.measures.call_asked_s, incident.measures.call_spoken_s) == (2, 5)

@@ -1,4 +1,4 @@
-"""The page: whole in itself, readable by everybody, honest about rehearsal and damage, safe with any content."""
+"""The page: whole in itself, readable by all, honest about damage, safe with any content."""
 
 import re
 from datetime import UTC, datetime
