@@ -31,6 +31,7 @@ from prompter.events import (
 from prompter.flow.machine import FlowMachine
 from prompter.flow.reading import parse_flow
 from prompter.flow.table import build
+from prompter.journal.line import FRAME
 from prompter.opening import variant_of
 
 EVENTS = {cls.kind for cls in (Started, Answered, Numbered, Unclear, SpeechStarted, SpeechEnded, PromptEnded, Ticked, Failed, Recovered)}
@@ -84,7 +85,7 @@ def _as_event(event: dict[str, Any]) -> Record:
 
 
 def _bytes_written(event: dict[str, Any]) -> bytes:
-    fields = {k: v for k, v in event.items() if k not in ("v", "seq", "at", "mono_ms", "prev", "due_ms")}
+    fields = {k: v for k, v in event.items() if k not in FRAME and k != "due_ms"}
     return rfc8785.dumps({**fields, "at_ms": event.get("due_ms", event["mono_ms"])})
 
 

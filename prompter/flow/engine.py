@@ -1,5 +1,6 @@
 """Lays the table's rows out as a state machine of the `transitions` library: no magic, only rows."""
 
+import logging
 from collections.abc import Callable
 from typing import Any, Protocol
 
@@ -8,6 +9,9 @@ from transitions import Machine
 from prompter.flow.conditions import guard_of
 from prompter.flow.memory import Memory
 from prompter.flow.table import STAY, Row, Table
+
+# A refused trigger is reported as a cue; the library's own warning would only reach the screen.
+logging.getLogger("transitions").setLevel(logging.ERROR)
 
 
 class Walker(Protocol):

@@ -21,10 +21,16 @@ from prompter.practise.script import Noise, Script, load_script, script_path, sc
 from prompter.practise.story import Story
 from prompter.resources import data_folder, flow_file
 from prompter.speak.clips import ClipStore
-from prompter.speak.voice import EspeakVoice, list_voices
+from prompter.speak.voice import EspeakVoice
 
 CAREGIVER_RATES_WPM = (145, 185)
-NOT_THE_PROMPTERS = "en-us"
+CAREGIVER_PITCHES = (40, 60)
+CAREGIVERS = tuple(
+    f"{accent}+{variant}"
+    for accent in ("en-us", "en-gb", "en-gb-x-rp", "en-gb-scotland")
+    for variant in ("f2", "f3", "f4", "f5", "m1", "m3", "m4", "m5")
+)
+"""Synthetic voices a listener can follow, none of them the prompter's own (en-us). Others: --voice."""
 
 
 @dataclass
@@ -145,9 +151,8 @@ def _account(folder: Path) -> Path:
 def _caregiver_voice(request: Request, script: Script) -> EspeakVoice:
     """Drawn by the seed, never the prompter's own."""
     draw = random.Random(f"{request.seed} {script.script}")
-    names = [name for name in list_voices() if name != NOT_THE_PROMPTERS and "+" in name]
-    name = request.voice or draw.choice(names)
-    return EspeakVoice(name, rate_wpm=draw.randint(*CAREGIVER_RATES_WPM), pitch=draw.randint(35, 65))
+    name = request.voice or draw.choice(CAREGIVERS)
+    return EspeakVoice(name, draw.randint(*CAREGIVER_RATES_WPM), draw.randint(*CAREGIVER_PITCHES))
 
 
 def _cached(voice: EspeakVoice) -> Any:

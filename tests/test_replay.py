@@ -1,0 +1,89 @@
+"""A journal walked through the same core says the same; a changed one tells where it first differs."""
+
+from datetime import datetime, timezone
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from prompter.errors import CannotDo
+from prompter.flow.table import Table
+from prompter.journal import Journal, read
+from prompter.limits import MIX_RATE_HZ
+from prompter.opening import opened_record, variant_of, variant_record
+from prompter.replay import replay
+from prompter.resources import flow_file
+from prompter.session import Session, Timing
+from prompter.speak.mixer import Mixer
+
+BEGAN = datetime(2026, 3, 1, 12, 0, tzinfo=timezone.utc)
+
+
+@pytest.fixture(scope="module")
+def journal(tmp_path_factory: pytest.TempPathFactory, demo_table: Table) -> Path:
+    """A keyed emergency with silence, an undo, a number and a lost part."""
+    path = tmp_path_factory.mktemp("replay") / "journal.jsonl"
+    first = opened_record(
+        flow_text=flow_file("breathing-trouble").read_text("utf-8"), plan_text=None, plan_name=None,
+        variant=demo_table.variant, live=False, seed=0, voice=None, ears=[], settings={},
+    )  # fmt: skip
+    writer = Journal.create(path, first, BEGAN, 0)
+    clip = np.full(MIX_RATE_HZ // 2, 0.1, np.float32)
+    mixer = Mixer(MIX_RATE_HZ, lambda text: clip)
+    session = Session(demo_table, mixer, Timing(BEGAN, lambda p: p * 1000 // MIX_RATE_HZ), writer)
+    keys = {3_000: "1", 9_000: "1", 30_000: "2", 33_000: "z", 36_000: "1", 40_000: "s", 60_000: "n"}
+    session.start(0)
+    now = 0
+    while now < 100_000:
+        now += 32
+        mixer.render(now * MIX_RATE_HZ // 1000 - mixer.position)
+        session.turn(now)
+        for at, key in list(keys.items()):
+            if at <= now:
+                session.press(keys.pop(at), now)
+        if now == 50_016:
+            session.number("spo2", 91, now)
+            session.fault("microphone", "unplugged", now)
+    session.end(now, "the test is over")
+    writer.close()
+    return path
+
+
+def test_the_same_cues_byte_for_byte(journal: Path) -> None:
+    result = replay(read(journal).events, "journal.jsonl")
+    assert result.first_difference is None
+    assert result.same and result.cues > 50
+
+
+@pytest.mark.parametrize("change", ["text", "missing", "more", "event"])
+def test_a_difference_is_found_where_it_begins(journal: Path, change: str) -> None:
+    events = read(journal).events
+    says = [i for i, event in enumerate(events) if event["kind"] == "say"]
+    at = says[len(says) // 2]
+    seq = events[at]["seq"]
+    if change == "text":
+        events[at] = {**events[at], "text": "Something else."}
+    elif change == "missing":
+        del events[at]
+    elif change == "more":
+        events.insert(at, events[says[0]])
+        seq = events[says[0]]["seq"]
+    else:
+        keyed = [i for i, event in enumerate(events) if event["kind"] == "answered"]
+        at = keyed[1]
+        events[at] = {**events[at], "answer": "came out"}
+    result = replay(events, "journal.jsonl")
+    assert not result.same and result.first_difference is not None
+    if change in ("text", "more"):
+        assert result.first_difference["seq"] == seq
+
+
+def test_a_journal_without_its_flow_is_refused(journal: Path) -> None:
+    events = read(journal).events
+    with pytest.raises(CannotDo, match="does not embed its flow"):
+        replay(events[1:], "journal.jsonl")
+
+
+def test_the_variant_comes_back_whole(demo_table: Table) -> None:
+    record = variant_record(demo_table.variant)
+    assert variant_record(variant_of(record)) == record

@@ -1,0 +1,177 @@
+"""One emergency wired together: what is heard, keyed, played and lost reaches machine and journal."""
+
+from datetime import datetime, timedelta, timezone
+from typing import Any
+
+import numpy as np
+import pytest
+
+from prompter.events import Phrase
+from prompter.flow.table import Table
+from prompter.hear.hearing import Heard, SpeechOnset, SpeechOver
+from prompter.limits import MIX_RATE_HZ
+from prompter.session import Session, Timing
+from prompter.speak.mixer import Mixer
+
+BEGAN = datetime(2026, 3, 1, 12, 0, tzinfo=timezone.utc)
+BLOCK = np.zeros(512, np.float32)
+
+
+class Lines:
+    """A journal in memory."""
+
+    def __init__(self) -> None:
+        self.lines: list[dict[str, Any]] = []
+
+    def append(self, record: dict[str, Any], at: datetime, mono_ms: int) -> None:
+        assert at == BEGAN + timedelta(milliseconds=mono_ms)
+        self.lines.append({**record, "mono_ms": mono_ms})
+
+    def kinds(self) -> list[str]:
+        return [line["kind"] for line in self.lines]
+
+    def said(self) -> list[str]:
+        return [line["text"] for line in self.lines if line["kind"] == "say"]
+
+
+class Hears:
+    """Stands where `Hearing` stands and reports what the test puts in."""
+
+    def __init__(self) -> None:
+        self.next: list[object] = []
+        self.expected: tuple[Phrase, ...] = ()
+        self.waiting = False
+        self.troubles: list[str] = []
+
+    def expect(self, phrases: tuple[Phrase, ...]) -> None:
+        self.expected = phrases
+
+    def push(self, block: np.ndarray, at_ms: int) -> list[object]:
+        given, self.next = self.next, []
+        return given
+
+    def trouble(self) -> list[str]:
+        given, self.troubles = self.troubles, []
+        return given
+
+
+def heard(at_ms: int, answer: str, text: str, believed: bool = True, score: float = 5.0, why: str = "", number: tuple[str, int] | None = None) -> Heard:
+    phrase = None if number else Phrase(text, answer)
+    return Heard(at_ms, at_ms - 900, at_ms - 300, phrase, believed, score, 2.0, None, number, 90, ("test",), 400, text, why, BLOCK)
+
+
+class Room:
+    """A session with its mixer pulled as a sound card would."""
+
+    def __init__(self, table: Table) -> None:
+        self.journal, self.hears = Lines(), Hears()
+        clip = np.full(MIX_RATE_HZ // 2, 0.1, np.float32)
+        self.mixer = Mixer(MIX_RATE_HZ, lambda text: clip)
+        self.now = 0
+        self.session = Session(
+            table, self.mixer, Timing(BEGAN, lambda p: p * 1000 // MIX_RATE_HZ), self.journal, self.hears,
+        )  # type: ignore[arg-type]  # fmt: skip
+        self.session.start(0)
+
+    def run(self, until_ms: int) -> None:
+        while self.now < until_ms:
+            self.now += 32
+            self.mixer.render(self.now * MIX_RATE_HZ // 1000 - self.mixer.position)
+            self.session.hear_block(BLOCK, self.now)
+            self.session.turn(self.now)
+
+
+@pytest.fixture
+def room(demo_table: Table) -> Room:
+    return Room(demo_table)
+
+
+def test_the_first_prompts_are_queued_when_start_returns(room: Room) -> None:
+    assert room.journal.said()[:2] == ["Sam: emergency bag and phone.", "Is the tube in the neck?"]
+    assert room.mixer.speaking
+
+
+def test_a_believed_answer_moves_the_flow_and_hushes_what_is_out_of_date(room: Room) -> None:
+    room.run(200)
+    room.hears.next = [SpeechOnset(210)]
+    room.run(300)
+    room.hears.next = [SpeechOver(310, 300), heard(330, "in place", "still in place")]
+    room.run(340)
+    assert room.session.machine.step == "valve-off"
+    ended = [line for line in room.journal.lines if line["kind"] == "prompt ended"]
+    assert ended and all(line["cut"] for line in ended)
+    room.run(2000)
+    assert "I heard: still in place." in room.journal.said()
+
+
+def test_what_is_not_believed_moves_nothing(room: Room) -> None:
+    room.run(3000)
+    room.hears.next = [heard(3010, "came out", "it came out", believed=False, score=-9.0, why="not sure enough")]
+    room.run(3100)
+    assert room.session.machine.step == "tube-check"
+    assert "unclear" in room.journal.kinds() and "answered" not in room.journal.kinds()
+
+
+def test_a_noise_is_no_utterance(room: Room) -> None:
+    room.run(3000)
+    room.hears.next = [SpeechOnset(3005), SpeechOver(3008, 3006), heard(3010, "", "", believed=False, why="no words")]
+    room.run(3100)
+    assert "unclear" not in room.journal.kinds()
+    assert room.journal.kinds().count("speech started") == room.journal.kinds().count("speech ended") == 1
+
+
+def test_numbers_out_of_range_are_asked_back(room: Room) -> None:
+    room.run(3000)
+    room.hears.next = [heard(3010, "", "oxygen 12", believed=False, why="number out of range", number=("spo2", 12))]
+    room.run(3100)
+    assert "Say the number again." in room.journal.said()
+    assert room.session.machine.memory.spo2 is None
+
+
+def test_keys_do_what_the_voice_does(room: Room) -> None:
+    room.run(1000)
+    assert room.session.press("1", room.now)  # the step's first answer
+    assert room.session.machine.step == "valve-off"
+    assert room.session.press("n", room.now)  # "no breaths" works everywhere
+    assert room.session.machine.step == "no-breaths"
+    assert not room.session.press("~", room.now)
+    hows = {line["how"] for line in room.journal.lines if line["kind"] == "answered"}
+    assert hows == {"keyed"}
+
+
+def test_the_ears_are_told_what_is_allowed(room: Room) -> None:
+    room.run(100)
+    texts = {phrase.text for phrase in room.hears.expected}
+    assert {"still in place", "it came out", "phone on speaker", "say again"} <= texts
+    room.session.press("1", room.now)
+    room.run(200)
+    assert "still in place" not in {phrase.text for phrase in room.hears.expected}
+
+
+def test_a_lost_ear_is_journalled_and_nothing_stops(room: Room) -> None:
+    room.hears.troubles = ["the ear 'test' failed and is dropped"]
+    room.run(40_000)
+    assert any(line["kind"] == "failed" and line["part"] == "ear" for line in room.journal.lines)
+    assert room.session.machine.step not in ("tube-check", "valve-off")
+
+
+def test_silence_alone_leads_on_by_the_clock(room: Room) -> None:
+    room.run(70_000)
+    beats = [line for line in room.journal.lines if line["kind"] == "beat" and line["what"] == "breaths"]
+    assert beats and beats[0]["sound_ms"] <= 60_000  # limit with things to take off the tube: common practice, no source
+
+
+def test_a_prompt_without_a_clip_is_shown_and_told(demo_table: Table) -> None:
+    room = Room(demo_table)
+    room.session.mixer = room.mixer = Mixer(MIX_RATE_HZ, lambda text: None)
+    room.session.answer("in place", "still in place", 1)
+    room.run(4000)
+    failed = [line for line in room.journal.lines if line["kind"] == "failed"]
+    assert failed and failed[0]["part"] == "voice"
+    assert room.session.view().prompt
+
+
+def test_what_is_journalled_is_in_order_of_time(room: Room) -> None:
+    room.run(30_000)
+    times = [line["mono_ms"] for line in room.journal.lines]
+    assert times == sorted(times)
