@@ -44,6 +44,36 @@ def verify(
     raise typer.Exit(0 if reading.intact else 1)
 
 
+@app.command()
+def replay(
+    file: Annotated[Path, typer.Argument(help="the journal")],
+    json_: Annotated[bool, typer.Option("--json", help="print one JSON object")] = False,
+) -> None:
+    """Walk a journal's events through this version: exit code 0 if it says the same, 1 if not."""
+    from prompter.replay import replay as walk
+
+    result = walk(read_sound(file).events, str(file))
+    if json_:
+        print(
+            json.dumps(
+                {
+                    "same": result.same,
+                    "cues": result.cues,
+                    "first_difference": result.first_difference,
+                },
+                ensure_ascii=False,
+            )
+        )
+    elif result.first_difference is None:
+        print(f"{file}: the same {result.cues} cues, byte for byte.")
+    else:
+        first = result.first_difference
+        print(f"{file}: the same for {result.cues} cues, then line {first['seq']} differs.")
+        print(f"  written: {json.dumps(first['written'], ensure_ascii=False)}")
+        print(f"  now:     {json.dumps(first['now'], ensure_ascii=False)}")
+    raise typer.Exit(0 if result.same else 1)
+
+
 def verdict(reading: Reading) -> dict[str, object]:
     """The JSON form of a check. `events`: those before the first damage."""
     return {
