@@ -52,7 +52,8 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
     rival = next((pair for pair in scored.ranked if pair[0].answer != best.answer), None)
     margin = evidence - rival[1] if rival else None
     score = log_odds(features(scored, best.text, evidence, margin))
-    others = [r.ranked[0][0].answer if r.ranked else "" for r in rankings if r is not scored]
+    asked = [r for r in rankings if r is not scored and best.text not in r.unable]
+    others = [r.ranked[0][0].answer if r.ranked else "" for r in asked]
     why = _doubt(best, score, margin, scored, others)
     return Verdict(
         heard=best,

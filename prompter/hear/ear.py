@@ -20,7 +20,7 @@ class Ranking:
     answer is a decoy. `readings`: numbers that may have been said, scored the same way.
     `text`: what it heard without being told what to expect, `text_score` its mean log probability,
     `no_speech` the probability that it was no speech. `window`: the analysis window in frames
-    of 10 ms; 0 marks an ear that names but does not score.
+    of 10 ms; 0 marks an ear that names but does not score. `unable`: wordings it can never name.
     """
 
     ear: str
@@ -30,6 +30,7 @@ class Ranking:
     text_score: float = 0.0
     no_speech: float = 0.0
     window: int = 0
+    unable: frozenset[str] = frozenset()
 
 
 class Ear(Protocol):

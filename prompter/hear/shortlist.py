@@ -14,8 +14,8 @@ _FOLDS = (
 
 
 def plain_words(text: str) -> str:
-    """Lower case, letters, digits and apostrophes only, single spaces."""
-    return " ".join(re.sub(r"[^a-z0-9' ]+", " ", text.lower().replace("’", "'")).split())
+    """Lower case, letters of any script, digits and apostrophes only, single spaces."""
+    return " ".join(re.sub(r"[^\w' ]+|_", " ", text.lower().replace("’", "'")).split())
 
 
 @lru_cache(maxsize=4096)

