@@ -86,7 +86,9 @@ def load_script(path: str | Path, flow: Flow | None = None) -> Script:
     try:
         script = Script.model_validate(document.data)
     except ValidationError as error:
-        detail = error.errors(include_url=False)[0]
+        details = error.errors(include_url=False)
+        # A misspelt word is also a missing one: name the misspelling.
+        detail = next((d for d in details if d["type"] == "extra_forbidden"), details[0])
         name = ".".join(str(part) for part in detail["loc"])
         raise CannotDo(
             f"`{name}`: {detail['msg'].removeprefix('Value error, ')}.",
