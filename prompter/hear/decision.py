@@ -1,6 +1,5 @@
 """Believe or not: the one place where what the ears made of an utterance becomes an answer."""
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,7 +11,6 @@ from prompter.hear.ear import Ranking
 from prompter.hear.shortlist import likeness, plain_words
 
 _NEGATION = r"\b(?:not|no|non|never|nope|nothing|cannot|\w+n't)\b"
-_MARGIN_MAX = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +49,7 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
     best, evidence = _worse_of_two(allowed, scored.text)
     rival = next((pair for pair in scored.ranked if pair[0].answer != best.answer), None)
     margin = evidence - rival[1] if rival else None
-    score = log_odds(features(scored, best.text, evidence, margin))
+    score = log_odds(evidence, margin)
     asked = [r for r in rankings if r is not scored and best.text not in r.unable]
     others = [r.ranked[0][0].answer if r.ranked else "" for r in asked]
     why = _doubt(best, score, margin, scored, others)
@@ -89,26 +87,18 @@ def _stands_in(text: str, wording: str) -> bool:
     return f" {plain_words(wording)} " in f" {plain_words(text)} "
 
 
-def features(
-    ranking: Ranking, wording: str, evidence: float, margin: float | None
-) -> dict[str, float]:
-    """What the decision rests on, of the best wording.
-
-    evidence: its score; margin: to the best of another answer or decoy; likeness: to the free
-    decode, by sound; no_speech: log probability that it was none; free: how much surer the ear is
-    of its own free decode than of nothing in particular.
+def features(evidence: float, margin: float | None) -> dict[str, float]:
+    """What the decision rests on: the best wording's evidence, and its margin to the best of
+    another answer or decoy. (Likeness to the free decode, its score and the probability of no
+    speech were tried as well and changed nothing; see tests/bench/fit_decision.py.)
     """
-    return {
-        "evidence": evidence,
-        "margin": min(_MARGIN_MAX if margin is None else margin, _MARGIN_MAX),
-        "likeness": likeness(ranking.text, wording),
-        "no_speech": math.log(ranking.no_speech + 1e-6),
-        "free": max(ranking.text_score, -3.0),
-    }
+    wide = thresholds.MARGIN_MAX
+    return {"evidence": evidence, "margin": wide if margin is None else min(margin, wide)}
 
 
-def log_odds(found: dict[str, float]) -> float:
-    """How sure, from the features."""
+def log_odds(evidence: float, margin: float | None) -> float:
+    """How sure."""
+    found = features(evidence, margin)
     return thresholds.BIAS + sum(thresholds.WEIGHTS[name] * found[name] for name in found)
 
 
@@ -157,7 +147,7 @@ def _decide_reading(scored: Ranking, names: tuple[str, ...]) -> Verdict:
     rivals += [(p.text, score) for p, score in scored.ranked[:1]]
     rival = max(rivals, key=lambda pair: pair[1], default=None)
     margin = evidence - rival[1] if rival else None
-    score = log_odds(features(scored, reading.wording, evidence, margin))
+    score = log_odds(evidence, margin)
     why = ""
     if not reading.in_range:
         why = "number out of range"

@@ -18,17 +18,15 @@ class Ranking:
     makes the wording (mean log probability a token) than silence does; for an ear that only names
     a phrase, 0.0 for that one. Phrases the ear gave no score are left out. A phrase without an
     answer is a decoy. `readings`: numbers that may have been said, scored the same way.
-    `text`: what it heard without being told what to expect, `text_score` its mean log probability,
-    `no_speech` the probability that it was no speech. `window`: the analysis window in frames
-    of 10 ms; 0 marks an ear that names but does not score. `unable`: wordings it can never name.
+    `text`: what it heard without being told what to expect. `window`: the analysis window in
+    frames of 10 ms; 0 marks an ear that names but does not score. `unable`: wordings it can never
+    name.
     """
 
     ear: str
     ranked: list[tuple[Phrase, float]] = field(default_factory=list)
     readings: list[tuple[Reading, float]] = field(default_factory=list)
     text: str = ""
-    text_score: float = 0.0
-    no_speech: float = 0.0
     window: int = 0
     unable: frozenset[str] = frozenset()
 

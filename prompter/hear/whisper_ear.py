@@ -81,7 +81,7 @@ class WhisperEar:
         self.load()
         window = self._window(len(sound))
         encoded = self._encode(sound, window)
-        text, text_score, no_speech = self._decode(encoded, len(sound))
+        text = self._decode(encoded, len(sound))
         picked = _pick(text, phrases)
         reading = reading_in(text)
         readings = [reading, *reading.mistakable()] if reading else []
@@ -92,8 +92,6 @@ class WhisperEar:
             ranked=_ranked(picked, scores[: len(picked)]),
             readings=_ranked(readings, scores[len(picked) :]),
             text=text,
-            text_score=text_score,
-            no_speech=no_speech,
             window=window,
         )
 
@@ -111,19 +109,16 @@ class WhisperEar:
         mel = self._mel(padded, padding=0)[:, :window].astype(np.float32)
         return self._model.encode(self._view(np.ascontiguousarray(mel[None])))
 
-    def _decode(self, encoded: Any, samples: int) -> tuple[str, float, float]:
-        """What was said, without a list of what to expect; its score; how likely it is no speech."""
+    def _decode(self, encoded: Any, samples: int) -> str:
+        """What was said, without a list of what to expect."""
         longest = 3 + int(5 * samples / limits.SAMPLE_RATE_HZ)  # tokens: nobody speaks faster
         result = self._model.generate(
             encoded,
             [[self._start, self._untimed]],
             beam_size=1,
             max_length=2 + longest,
-            return_scores=True,
-            return_no_speech_prob=True,
         )[0]
-        text = self._tokenizer.decode(result.sequences_ids[0]).strip()
-        return text, result.scores[0], result.no_speech_prob
+        return self._tokenizer.decode(result.sequences_ids[0]).strip()
 
     def _evidence(self, encoded: Any, wordings: Sequence[str], window: int) -> list[float]:
         """How much likelier the sound makes each wording than silence does.

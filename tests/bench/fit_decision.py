@@ -25,7 +25,7 @@ from prompter.hear.ear import Ranking
 from prompter.hear.shortlist import plain_words
 from prompter.hear.whisper_ear import WhisperEar
 
-NAMES = ("evidence", "margin", "likeness", "no_speech", "free")
+NAMES = ("evidence", "margin")
 WORDS = [Phrase(w, w) for w in ("yes", "no", "stop", "done", "help me", "say again", "go back")]
 Row = dict[str, Any]
 
@@ -48,7 +48,7 @@ def row_of(ranking: Ranking, truth: str | None, about: Row) -> Row | None:
     return about | {
         "heard": best.text, "text": ranking.text, "right": best.answer == truth,
         "lost": negation_lost(ranking.text, best.text),
-        "f": features(ranking, best.text, evidence, margin),
+        "f": features(evidence, margin),
     }  # fmt: skip
 
 
