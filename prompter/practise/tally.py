@@ -23,13 +23,14 @@ class Said:
     decided: bool = False
     reply_cue: int | None = None
     reply_ms: int | None = None
-    refused: bool = False
+    first_try: bool = True
 
     def record(self) -> dict[str, Any]:
         return {
             "at_ms": self.utterance.begin_ms, "step": self.utterance.step, "said": self.utterance.words,
             "answer": self.utterance.answer, "heard": self.heard, "believed": self.believed,
             "score": self.score, "reply_ms": self.reply_ms, "over": self.utterance.over,
+            "first_try": self.first_try,
         }  # fmt: skip
 
 
@@ -46,7 +47,12 @@ class Tally:
     call_reminded_ms: int | None = None
 
     def utterance(self, utterance: Utterance, last_sound_ms: int) -> None:
-        self.said.append(Said(utterance, last_sound_ms))
+        before = self.said[-1] if self.said else None
+        again = (
+            before is not None and before.utterance.step == utterance.step
+            and before.utterance.answer == utterance.answer and not before.believed
+        )  # fmt: skip
+        self.said.append(Said(utterance, last_sound_ms, first_try=not again))
 
     def heard(self, record: dict[str, Any]) -> Said | None:
         """Matches what was heard to what was said: the utterance whose sound it overlaps."""
