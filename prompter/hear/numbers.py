@@ -71,7 +71,7 @@ def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
 
     It must be the whole utterance. A bare number counts only if `asked` says which was asked for.
     """
-    words = " ".join(re.sub(r"[^a-z0-9%' ]+", " ", text.lower().replace("-", " ")).split())
+    words = _said_once(text)
     for pattern, quantity in _HEADS:
         if found := re.fullmatch(rf"(?:{_FILLER} )*({pattern}) (?:{_FILLER} )*(.+)", words):
             head, rest = found.groups()
@@ -86,6 +86,17 @@ def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
     if quantity is None or value is None:
         return None
     return Reading(quantity, value, "", "%" if quantity == "spo2" and rest != words else "")
+
+
+def _said_once(text: str) -> str:
+    """Its words; without the beginning of a second time, which a small model adds now and then."""
+    sentences = [_plain(part) for part in re.split(r"[.!?]", text)]
+    first, rest = sentences[0], " ".join(filter(None, sentences[1:]))
+    return first if rest and first.startswith(rest) else _plain(text)
+
+
+def _plain(text: str) -> str:
+    return " ".join(re.sub(r"[^a-z0-9%' ]+", " ", text.lower().replace("-", " ")).split())
 
 
 def _without_tail(words: str) -> tuple[str, Quantity | None]:

@@ -91,3 +91,12 @@ def test_88_is_not_mistakable() -> None:
 def test_wording_is_what_a_recogniser_writes() -> None:
     assert Reading("pulse", 140, "heart rate").wording == "heart rate 140"
     assert reading_in("eighty-eight percent").wording == "88%"
+
+
+@pytest.mark.parametrize("text", ["Oxygen 95. Oxygen", "Oxygen 95. Oxygen 95.", "oxygen 95!"])
+def test_a_second_beginning_is_passed_over(text: str) -> None:
+    assert reading_in(text) == Reading("spo2", 95, "oxygen")
+
+
+def test_another_number_behind_is_not() -> None:
+    assert reading_in("Oxygen 95. Oxygen 85.") is None
