@@ -152,3 +152,65 @@ ASK_BACK_SCORE, ASK_BACK_MARGIN = -4.0, 0.0
 
 CUT_CALL_AGAIN_MS = 6_000
 """A request for the call that was cut by an answer is made again after this."""
+
+# ---- live --------------------------------------------------------------------------------------
+
+OUTPUT_RATE_HZ = 48_000
+"""The mixer's rate when the loudspeaker's own is not known in time: most cards take it."""
+
+LOUDSPEAKER_WAIT_S = 1.0
+"""The first prompt waits this long for a slow sound card, then begins on the screen alone."""
+
+SOUND_CARD_RETRY_S = 3.0
+"""Pause between attempts to open a lost microphone or loudspeaker."""
+
+TURN_S = 0.02
+"""How long the runner waits for a key or sound before it lets deadlines pass."""
+
+WATCH_S = 0.5
+"""How often the runner looks whether its parts are well."""
+
+RUNNER_HANGS_S = 5.0
+"""A runner that has not turned for this long is taken for dead; the last resort begins."""
+
+BLOCK_JUMP_MS = 500
+"""Microphone blocks further from the clock than this were lost, or come from a new device."""
+
+JOURNAL_NAMES_MAX = 100
+"""Journals begun within one second."""
+
+KEPT_SOUNDS_QUEUE = 32
+"""Utterances waiting to be written; more are not kept."""
+
+KEYS_WAIT_S = 0.2
+"""How often the reader of keys looks whether it shall end."""
+
+NUMBER_DIGITS = 3
+"""Digits of a keyed number."""
+
+CLOSE_AGAIN_S = 10.0
+"""Ctrl-C twice within this closes."""
+
+SCREEN_WAIT_S = 0.5
+"""How often the screen looks whether its window has another size."""
+
+LAST_RESORT_EVERY_S = 20.0
+"""Pause between the sentences of the last resort: the call's own reminder (flow rules)."""
+
+OWN_VOICE_TAIL_MS = 200
+"""A room goes on sounding this long after the prompter's last word."""
+
+OWN_VOICE_JUDGED_MS = 1_000
+"""Speech shorter than this does not show whether the microphone hears the loudspeaker."""
+
+OWN_VOICE_STRETCHES = 2
+"""Stretches of the prompter's speech the microphone must not follow before it stays open in them."""
+
+OWN_VOICE_LIKENESS = 0.5
+"""Correlation of levels above which the microphone hears the loudspeaker (to be fitted)."""
+
+OWN_VOICE_DELAY_MS = 480
+"""The longest way from loudspeaker to microphone, wireless ones included."""
+
+OWN_VOICE_BLOCKS = 4_000
+"""Blocks of played sound remembered: half a minute at 128 samples a block."""

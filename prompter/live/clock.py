@@ -1,0 +1,67 @@
+"""The session's clock, and when a sample of the mixer is heard: two clocks made one."""
+
+import threading
+import time
+from datetime import datetime
+
+import numpy as np
+
+
+class LiveClock:
+    """Session time 0 is when this is made. Safe from any thread."""
+
+    def __init__(self) -> None:
+        self.began = datetime.now().astimezone()
+        self._zero_s = time.monotonic()
+
+    def now_ms(self) -> int:
+        return round((time.monotonic() - self._zero_s) * 1000)
+
+
+class HeardAt:
+    """Turns the mixer's sample positions into session time.
+
+    Threads: the sound card's calls `tap` for each block it takes; any may ask.
+    """
+
+    def __init__(self, clock: LiveClock) -> None:
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._taken, self._at_ms = 0, 0
+        self._rate_hz = 1
+        self.latency_ms = 0.0
+
+    def counts_for(self, rate_hz: int) -> None:
+        """The mixer's sample rate."""
+        self._rate_hz = rate_hz
+
+    def tap(self, block: np.ndarray) -> None:
+        """These samples have just been handed to the sound card."""
+        with self._lock:
+            self._taken += len(block)
+            self._at_ms = self._clock.now_ms()
+
+    def sound_ms(self, position: int) -> int:
+        """When the sample at `position` comes (or came) out of the loudspeaker."""
+        with self._lock:
+            ahead = 1000 * (position - self._taken) / self._rate_hz
+            return max(0, round(self._at_ms + ahead + self.latency_ms))
+
+
+class BlockClock:
+    """When each microphone block ended, though blocks are fetched in bursts: a smoothed count."""
+
+    _FOLLOW = 0.1
+    """Share of the difference to the clock taken over at each block: bursts vanish, drift does not."""
+
+    def __init__(self, block_ms: float, latest_jump_ms: float) -> None:
+        self._block_ms, self._jump_ms = block_ms, latest_jump_ms
+        self._end_ms: float | None = None
+
+    def ended_at(self, now_ms: int) -> int:
+        """The end of the block fetched at `now_ms`; never later than that."""
+        expected = now_ms if self._end_ms is None else self._end_ms + self._block_ms
+        if abs(now_ms - expected) > self._jump_ms:  # blocks were lost, or the device is a new one
+            expected = now_ms
+        self._end_ms = min(float(now_ms), expected + self._FOLLOW * (now_ms - expected))
+        return round(self._end_ms)

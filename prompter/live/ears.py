@@ -1,0 +1,65 @@
+"""Loads what listens, beside the first prompts: the ears join when they are ready."""
+
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from prompter.errors import CannotDo
+from prompter.events import Phrase
+from prompter.flow.table import Table
+
+Put = Callable[[tuple[str, Any]], None]
+"""Is given ('ear', Hearing), ('one ear', why another is missing) or ('no ear', why)."""
+
+
+def ears_there() -> list[str]:
+    """The names of the ears whose files are there. Never raises."""
+    try:
+        return [ear.name for ear in _all() if ear.ready()[0]]
+    except Exception:  # noqa: BLE001 - a broken installation has no ears
+        return []
+
+
+def load_ears(table: Table, put: Put) -> None:
+    """Loads the ears in a thread of its own and puts a `Hearing` on the runner's inbox."""
+    threading.Thread(target=_load, args=(table, put), name="ears load", daemon=True).start()
+
+
+def known_phrases(table: Table) -> list[Phrase]:
+    """Every wording of the flow, and every prompt as a rival without an answer: the microphone
+    hears the prompter as well, and its own words must not be taken for the caregiver's."""
+    answers = table.flow.answers
+    wordings = [Phrase(w, name, a.risk) for name, a in answers.items() for w in a.wordings]
+    return wordings + [Phrase(text, "") for text in table.texts()]
+
+
+def _all() -> list[Any]:
+    from prompter.hear.vosk_ear import VoskEar
+    from prompter.hear.whisper_ear import WhisperEar
+
+    return [WhisperEar(), VoskEar()]
+
+
+def _load(table: Table, put: Put) -> None:
+    try:
+        from prompter.hear.hearing import Hearing
+        from prompter.hear.scorer import ThreadScorer
+
+        ears = []
+        for ear in _all():
+            if not ear.ready()[0]:
+                continue  # a second ear is not everybody's; a missing first one is told below
+            try:
+                ear.load()
+                ears.append(ear)
+            except CannotDo as error:
+                put(("one ear", error.one_line()))
+        if not ears:
+            raise CannotDo("no recogniser can be loaded", mend="prompter ears")
+        hearing = Hearing(ears, ThreadScorer(), known_phrases(table))
+    except Exception as error:  # noqa: BLE001 - without ears the keys go on
+        put(("no ear", error.one_line() if isinstance(error, CannotDo) else f"{type(error).__name__}: {error}"))
+        return
+    put(("ear", hearing))
+    for ear in ears:  # in use already; the first utterances only wait less
+        ear.prepare([Phrase(w, "") for a in table.flow.answers.values() for w in a.wordings])

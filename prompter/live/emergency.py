@@ -1,0 +1,327 @@
+"""`prompter respond`: brings one live emergency up, watches over it, and takes it down.
+
+The first prompt comes before everything that can wait. Threads: the main one (here) waits for
+signals and watches the runner; `Runner` has its own; the others belong to their modules. If the
+runner fails or hangs, the last resort speaks from the main thread: never silence.
+"""
+
+import contextlib
+import queue
+import signal
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from prompter import limits
+from prompter.live import last_resort, notices
+from prompter.live.clock import HeardAt, LiveClock
+from prompter.live.keyboard import Keyboard
+from prompter.live.own_voice import OwnVoice
+from prompter.live.screen import Screen, say_plainly
+from prompter.live.shown import Shown
+from prompter.live.soundcard import SoundCard
+
+
+def respond(
+    plan: Path | None,
+    keys_only: bool,
+    out: Path | None,
+    microphone: str | int | None,
+    loudspeaker: str | int | None,
+) -> int:
+    """Runs one emergency until it is closed; the exit code: 0, or 1 if the program itself failed."""
+    emergency = Emergency(plan, keys_only, out, microphone, loudspeaker)
+    with _signals(emergency.inbox):
+        try:
+            return emergency.run()
+        finally:
+            emergency.close()
+
+
+class Emergency:
+    """The parts of one live emergency, made in the order in which they are needed."""
+
+    def __init__(
+        self,
+        plan: Path | None,
+        keys_only: bool,
+        out: Path | None,
+        microphone: str | int | None,
+        loudspeaker: str | int | None,
+    ) -> None:
+        self.inbox: queue.Queue[tuple[str, Any]] = queue.Queue()
+        self.clock = LiveClock()
+        self._plan, self._keys_only, self._out = plan, keys_only, out
+        self._heard_at = HeardAt(self.clock)
+        self._own_voice = OwnVoice()
+        self._card = SoundCard(self.inbox.put, self._tap, microphone, loudspeaker, not keys_only)
+        self._screen = Screen(self.inbox.put)
+        self._keyboard = Keyboard(self.inbox.put)
+        self._runner: Any = None
+        self._mixer: Any = None
+        self._journal: Any = None
+        self._awake: Any = None
+        self._crash: BaseException | None = None
+        self._breaths_per_minute = last_resort.BREATHS_PER_MINUTE
+
+    def run(self) -> int:
+        try:
+            self._set_up()
+        except Exception as error:  # noqa: BLE001 - an incomplete installation is no reason for silence
+            self._crash = error
+        else:
+            thread = threading.Thread(target=self._run_runner, name="runner", daemon=True)
+            thread.start()
+            self._start_the_rest()
+            while thread.is_alive() and not self._hangs():
+                thread.join(limits.WATCH_S)
+            if thread.is_alive() and not self._runner.over:
+                self._runner.abandoned = True
+                self._crash = TimeoutError("the runner hangs")
+        if self._crash is not None:
+            self._last_resort(self._crash)
+            return 1
+        return 0
+
+    def close(self) -> None:
+        """Leaves everything as it was found. Each part may fail for itself."""
+        runner = self._runner
+        parts = [self._keyboard.close, self._screen.close, self._card.close]
+        if runner is not None and runner.output is not None:
+            parts.append(runner.output.stop)
+        if runner is not None and runner.microphone is not None:
+            parts.append(runner.microphone.close)
+        parts += [part.stop for part in [self._awake] if part is not None]
+        parts += [part.close for part in [self._journal] if part is not None]
+        for part in parts:
+            with contextlib.suppress(Exception):
+                part()
+        if self._journal is not None and self._journal.path is not None:
+            say_plainly(f"The record of this emergency: {self._journal.path}")
+
+    # ---- before the first prompt -------------------------------------------------------------------
+
+    def _set_up(self) -> None:
+        from prompter.live.preparing import prepare
+        from prompter.speak.clips import ClipStore
+        from prompter.speak.mixer import Mixer
+
+        voice, self._voice_trouble = _voice()
+        prepared = self._prepared = prepare(self._plan)
+        self._breaths_per_minute = prepared.table.variant.numbers["breaths_per_minute"]
+        folder = prepared.cache or Path(tempfile.gettempdir(), "prompter-clips")
+        self._store = ClipStore(folder / "clips", voice)
+        rate_hz = self._card.rate_hz(limits.LOUDSPEAKER_WAIT_S)
+        self._heard_at.counts_for(rate_hz)
+        self._mixer = Mixer(rate_hz, self._store.clip)
+        self._card.play(self._mixer)
+        self._make_session(voice.name if voice else None)
+        with contextlib.suppress(queue.Empty):  # whatever comes first: the loudspeaker or why not
+            self._runner.first(self.inbox.get(timeout=limits.LOUDSPEAKER_WAIT_S))
+
+    def _make_session(self, voice: str | None) -> None:
+        from prompter.live.journalling import LiveJournal
+        from prompter.live.keep_sound import SoundKeeper
+        from prompter.live.runner import Runner
+        from prompter.session import Session, Timing
+
+        prepared = self._prepared
+        self._journal = LiveJournal(
+            self._journal_folders(),
+            self.clock.began,
+            lambda: self._opened(voice),
+            lambda text: self.inbox.put(("disk", text)),
+        )
+        keeper = None
+        if prepared.plan is not None and prepared.plan.keep_sound and not self._keys_only:
+            keeper = SoundKeeper(lambda: self._journal.path).keep
+        session = Session(
+            prepared.table,
+            self._mixer,
+            Timing(self.clock.began, self._heard_at.sound_ms),
+            self._journal,
+            watchers=(self,),
+            keep_sound=keeper,
+        )
+        self._runner = Runner(
+            session, self.clock, self._heard_at, self._own_voice, self.inbox, self._card, self._screen,
+            listens=not self._keys_only, plan_state=self._plan_state(), first_notices=self._first(),
+        )  # fmt: skip
+
+    def feeding(self, event: Any) -> None:
+        """Nothing to do before an event (a `Watcher` of the session)."""
+
+    def fed(self, event: Any, cues: list[Any]) -> None:
+        """Nor after it."""
+
+    def saw(self, record: dict[str, Any]) -> None:
+        """What the screen shows of what is journalled."""
+        if self._runner is not None:
+            self._runner.saw(record)
+
+    def _first(self) -> tuple[tuple[str, str, str], ...]:
+        found = []
+        if self._prepared.plan_trouble:
+            found.append(("plan", self._prepared.plan_trouble, notices.NO_PLAN))
+        if self._voice_trouble:
+            found.append(("voice", self._voice_trouble, ""))
+        return tuple(found)
+
+    def _plan_state(self) -> str:
+        plan = self._prepared.plan
+        if plan is None:
+            return "MISSING: no numbers are said"
+        from datetime import date
+
+        from prompter.care.doubts import not_in_force
+
+        return "NOT APPROVED OR OVERDUE" if not_in_force(plan, date.today()) else "found"
+
+    def _journal_folders(self) -> list[Path]:
+        from prompter.care import place
+        from prompter.errors import CannotDo
+
+        folders = [self._out] if self._out else []
+        with contextlib.suppress(CannotDo):
+            folders.append(place.journal_folder())
+        return [*folders, Path(tempfile.gettempdir()) / "prompter-journals"]
+
+    def _opened(self, voice: str | None) -> dict[str, Any]:
+        from prompter.live.ears import ears_there
+        from prompter.opening import opened_record
+
+        prepared = self._prepared
+        return opened_record(
+            flow_text=prepared.flow_text,
+            plan_text=prepared.plan_text,
+            plan_name=prepared.plan_name,
+            variant=prepared.table.variant,
+            live=True,
+            seed=None,
+            voice=voice,
+            ears=[] if self._keys_only else ears_there(),
+            settings={"keys_only": self._keys_only, "mix_rate_hz": self._mixer.rate_hz},
+        )
+
+    # ---- beside the first prompt -------------------------------------------------------------------
+
+    def _start_the_rest(self) -> None:
+        from prompter.live.awake import Awake
+
+        self._screen.start()
+        self._keyboard.start()
+        self._journal.begin()
+        if not self._keys_only:
+            from prompter.live.ears import load_ears
+
+            load_ears(self._prepared.table, self.inbox.put)
+        threading.Thread(target=self._prepare_clips, name="clips", daemon=True).start()
+        self._awake = Awake()
+        self._awake.start()
+
+    def _prepare_clips(self) -> None:
+        first = [*last_resort.texts(), *notices.texts()]
+        missing = self._store.prepare([*first, *self._prepared.table.texts()])
+        if missing:
+            self.inbox.put(("no voice", f"{len(missing)} prompts can only be shown"))
+
+    def _tap(self, block: Any) -> None:
+        self._heard_at.tap(block)
+        self._own_voice.played(block, self.clock.now_ms() + round(self._heard_at.latency_ms))
+
+    # ---- when it fails -----------------------------------------------------------------------------
+
+    def _run_runner(self) -> None:
+        try:
+            self._runner.run()
+        except BaseException as error:  # noqa: BLE001 - whatever it is, the last resort speaks
+            self._crash = error
+
+    def _hangs(self) -> bool:
+        return bool(time.monotonic() - self._runner.turned_s > limits.RUNNER_HANGS_S)
+
+    def _last_resort(self, error: BaseException) -> None:
+        """Speaks on without session and flow, until Ctrl-C twice or a signal."""
+        detail = f"{type(error).__name__}: {error}"
+        if self._journal is not None:
+            now = self.clock.now_ms()
+            at = self.clock.began
+            with contextlib.suppress(Exception):
+                fault = {"kind": "fault", "part": "program", "detail": detail}
+                self._journal.append(fault, at, now)
+        if self._mixer is None:
+            self._bare_mixer()
+        with contextlib.suppress(Exception):
+            self._screen.start()
+            self._keyboard.start()
+        closing = _Closing(self.inbox)
+        last_resort.run(
+            self._mixer,
+            self._breaths_per_minute,
+            closing,
+            lambda text: self._screen.show(Shown(title=text, notice=f"{detail}. Ctrl-C twice closes.")),
+        )
+
+    def _bare_mixer(self) -> None:
+        """Where not even the protocol could be read: a voice, if there is one, and a loudspeaker."""
+        from prompter.speak.clips import ClipStore
+        from prompter.speak.mixer import Mixer
+
+        store = ClipStore(Path(tempfile.gettempdir(), "prompter-clips"), _voice()[0])
+        self._mixer = Mixer(self._card.rate_hz(limits.LOUDSPEAKER_WAIT_S), store.clip)
+        self._card.play(self._mixer)
+
+
+class _Closing:
+    """Whether somebody wants the last resort to end: Ctrl-C twice, or the system's wish."""
+
+    def __init__(self, inbox: "queue.Queue[tuple[str, Any]]") -> None:
+        self._inbox = inbox
+        self._asked_s = -limits.CLOSE_AGAIN_S
+
+    def __call__(self) -> bool:
+        with contextlib.suppress(queue.Empty):
+            while True:
+                what, value = self._inbox.get_nowait()
+                if what == "close":
+                    return True
+                if (what, value) == ("key", "ctrl-c"):
+                    before, self._asked_s = self._asked_s, time.monotonic()
+                    if self._asked_s - before <= limits.CLOSE_AGAIN_S:
+                        return True
+        return False
+
+
+def _voice() -> tuple[Any, str]:
+    """The embedded voice, or None and why there is none."""
+    try:
+        from prompter.speak.voice import EspeakVoice
+
+        return EspeakVoice(), ""
+    except Exception as error:  # noqa: BLE001 - clips made before, or the screen, do without it
+        return None, str(error) or type(error).__name__
+
+
+@contextlib.contextmanager
+def _signals(inbox: "queue.Queue[tuple[str, Any]]") -> Iterator[None]:
+    """Turns signals into messages: Ctrl-C asks once, the system's wish to end closes in order, and
+    a terminal that goes away ends only the screen."""
+    wishes = {
+        "SIGINT": ("key", "ctrl-c"),
+        "SIGTERM": ("close", "the system ended it"),
+        "SIGBREAK": ("close", "the window was closed"),
+        "SIGHUP": ("screen gone", "the terminal was closed"),
+    }
+    before = {}
+    for name, message in wishes.items():
+        number = getattr(signal, name, None)
+        if number is not None:
+            before[number] = signal.signal(number, lambda *_, m=message: inbox.put(m))
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

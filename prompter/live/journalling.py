@@ -1,0 +1,95 @@
+"""The live journal: it may begin late, move or fail, and the emergency never waits for it.
+
+Threads: `append` belongs to the runner's; one thread of our own makes the file; the writer has its
+own. Until the file is there, events wait in memory in order.
+"""
+
+import threading
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from prompter import limits
+from prompter.errors import CannotDo
+from prompter.journal import BackgroundWriter, Journal
+
+HEARD_FROM_OUTSIDE = frozenset({"answered", "numbered", "started"})
+"""What a prompt waits a moment for, so that a power loss does not lose why it was said."""
+
+Trouble = Callable[[str], None]
+"""Is told what is wrong with the disk; an empty text says that it is over. Called on any thread."""
+
+
+class LiveJournal:
+    """`folders`: where to write, the best first; the second is for when the first fails."""
+
+    def __init__(
+        self,
+        folders: list[Path],
+        began: datetime,
+        opened: Callable[[], dict[str, Any]],
+        on_trouble: Trouble,
+    ) -> None:
+        self._folders, self._began = folders, began
+        self._opened, self._on_trouble = opened, on_trouble
+        self._lock = threading.Lock()
+        self._waiting: list[tuple[dict[str, Any], datetime, int]] = []
+        self._writer: BackgroundWriter | None = None
+        self._thread = threading.Thread(target=self._begin, name="journal begins", daemon=True)
+
+    def begin(self) -> None:
+        """Makes the file in the background."""
+        self._thread.start()
+
+    @property
+    def path(self) -> Path | None:
+        """Where it is written; None while it is not."""
+        return self._writer.path if self._writer else None
+
+    def append(self, record: dict[str, Any], at: datetime, mono_ms: int) -> None:
+        with self._lock:
+            writer = self._writer
+            if writer is None:
+                if len(self._waiting) < limits.JOURNAL_HELD_MAX:
+                    self._waiting.append((record, at, mono_ms))
+                return
+        wait_ms = limits.JOURNAL_WAIT_MS if record.get("kind") in HEARD_FROM_OUTSIDE else 0
+        writer.append(record, at, mono_ms, wait_ms)
+
+    def trouble(self) -> str:
+        return self._writer.trouble() if self._writer else ""
+
+    def close(self) -> int:
+        """Waits a little for the disk; how many events did not reach it."""
+        if self._thread.ident is not None:
+            self._thread.join(limits.JOURNAL_CLOSE_S)
+        with self._lock:
+            return self._writer.close() if self._writer else len(self._waiting)
+
+    def _begin(self) -> None:
+        first = self._opened()
+        for number, folder in enumerate(self._folders):
+            try:
+                journal = self._create(folder, first)
+            except CannotDo as error:
+                self._on_trouble(error.one_line())
+                continue
+            other = next(iter(self._folders[number + 1 :]), None)
+            writer = BackgroundWriter(journal, other, on_trouble=self._on_trouble)
+            with self._lock:
+                for record, at, mono_ms in self._waiting:
+                    writer.append(record, at, mono_ms, 0)
+                self._waiting.clear()
+                self._writer = writer
+            if number:
+                self._on_trouble(f"The journal is written in {folder}.")
+            return
+
+    def _create(self, folder: Path, first: dict[str, Any]) -> Journal:
+        name = f"emergency-{self._began:%Y-%m-%d-%H%M%S}"
+        for number in range(1, limits.JOURNAL_NAMES_MAX + 1):
+            path = folder / (f"{name}.jsonl" if number == 1 else f"{name}-{number}.jsonl")
+            if not path.exists():
+                return Journal.create(path, first, self._began)
+        raise CannotDo("there are too many journals of this second", str(folder))

@@ -1,0 +1,73 @@
+"""Plan and protocol for this emergency: the plan there is, or none, but never a wait or a refusal."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from prompter.care import place
+from prompter.care.plan import Plan, for_no_plan, load_plan
+from prompter.errors import CannotDo
+from prompter.flow.table import Table, Variant, build
+from prompter.live.flow_cache import cached_flow
+from prompter.resources import flow_file
+
+FLOW = "breathing-trouble"
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """`plan_trouble`: why there is no plan, empty if there is one. `cache`: None if there is none."""
+
+    table: Table
+    plan: Plan | None
+    plan_name: str | None
+    plan_text: str | None
+    plan_trouble: str
+    flow_text: str
+    cache: Path | None
+
+
+def prepare(plan_file: Path | None) -> Prepared:
+    """Reads plan and protocol. Never raises for a plan; the demonstration plan is never used."""
+    path = plan_file or place.plan_file()
+    plan, trouble = _plan(path)
+    facts, words, numbers = (plan.facts(), plan.spoken(), plan.numbers()) if plan else for_no_plan()
+    cache = cache_folder()
+    flow_path = flow_file(FLOW)
+    flow_text = flow_path.read_text(encoding="utf-8")
+    flow = cached_flow(flow_path, flow_text, cache)
+    return Prepared(
+        table=build(flow, Variant(facts, words, numbers)),
+        plan=plan,
+        plan_name=str(path) if plan else None,
+        plan_text=_text(path) if plan else None,
+        plan_trouble=trouble,
+        flow_text=flow_text,
+        cache=cache,
+    )
+
+
+def cache_folder() -> Path | None:
+    """Where clips are kept; None if no folder can be made (they are made in memory then)."""
+    try:
+        return place.cache_folder()
+    except CannotDo:
+        return None
+
+
+def _plan(path: Path) -> tuple[Plan | None, str]:
+    try:
+        plan = load_plan(path)
+    except CannotDo as error:
+        return None, error.one_line().splitlines()[0]
+    except Exception as error:  # noqa: BLE001 - whatever a file holds, the emergency begins
+        return None, f"{path}: the plan cannot be read ({type(error).__name__}: {error})"
+    if plan.demonstration:
+        return None, f"{path}: this is an invented demonstration plan. Mend: prompter plan new"
+    return plan, ""
+
+
+def _text(path: Path) -> str | None:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except (OSError, ValueError):
+        return None

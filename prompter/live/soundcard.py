@@ -1,0 +1,129 @@
+"""Opens loudspeaker and microphone, and opens them again after they were lost.
+
+Opening may take seconds (a wireless device, a server that starts), so one thread of its own does
+it; what comes of it is put on the runner's inbox. Threads: all methods belong to the runner's.
+"""
+
+import contextlib
+import threading
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from prompter import limits
+from prompter.errors import CannotDo
+from prompter.speak.mixer import Mixer
+
+Put = Callable[[tuple[str, Any]], None]
+"""Is given ('loudspeaker', Loudspeaker), ('microphone', Microphone), ('no loudspeaker', why) or
+('no microphone', why)."""
+
+
+class SoundCard:
+    """`microphone` and `loudspeaker` name devices (None: the default); `listens` False: no microphone."""
+
+    def __init__(
+        self,
+        put: Put,
+        tap: Callable[[np.ndarray], None],
+        microphone: str | int | None,
+        loudspeaker: str | int | None,
+        listens: bool,
+    ) -> None:
+        self._put, self._tap = put, tap
+        self._names = {"loudspeaker": loudspeaker, "microphone": microphone}
+        self._wanted = {"loudspeaker"} | ({"microphone"} if listens else set())
+        self._open: set[str] = set()
+        self._said: dict[str, str] = {}
+        self._mixer: Mixer | None = None
+        self._rate_hz: int | None = None
+        self._rate_known = threading.Event()
+        self._change = threading.Condition()
+        self._closing = False
+        threading.Thread(target=self._work, name="sound card", daemon=True).start()
+
+    def rate_hz(self, wait_s: float) -> int:
+        """The loudspeaker's own rate; a usual one if that is not known in time."""
+        self._rate_known.wait(wait_s)
+        return self._rate_hz or limits.OUTPUT_RATE_HZ
+
+    def play(self, mixer: Mixer) -> None:
+        """Open the loudspeaker for `mixer`, then the microphone."""
+        with self._change:
+            self._mixer = mixer
+            self._change.notify_all()
+
+    def lost(self, part: str) -> None:
+        """'loudspeaker' or 'microphone' has failed and was closed: try again from now on."""
+        with self._change:
+            self._open.discard(part)
+
+    def close(self) -> None:
+        """Open nothing any more. Does not wait for a device that hangs."""
+        with self._change:
+            self._closing = True
+            self._change.notify_all()
+
+    def _work(self) -> None:
+        with contextlib.suppress(Exception):  # told when it cannot be opened
+            from prompter.speak.loudspeaker import own_rate_hz
+
+            self._rate_hz = own_rate_hz(self._names["loudspeaker"])
+        self._rate_known.set()
+        with self._change:
+            self._change.wait_for(lambda: self._mixer is not None or self._closing)
+        while not self._closing:
+            if not self._open:
+                _look_again()
+            for part in ("loudspeaker", "microphone"):
+                if part in self._wanted - self._open and not self._closing:
+                    self._try(part)
+            with self._change:
+                self._change.wait_for(lambda: self._closing, limits.SOUND_CARD_RETRY_S)
+
+    def _try(self, part: str) -> None:
+        try:
+            device = self._loudspeaker() if part == "loudspeaker" else self._microphone()
+        except Exception as error:  # noqa: BLE001 - whatever a driver does, the keys go on
+            why = error.one_line() if isinstance(error, CannotDo) else f"{type(error).__name__}: {error}"
+            if self._said.get(part) != why:
+                self._said[part] = why
+                self._put((f"no {part}", why))
+            return
+        self._said.pop(part, None)
+        with self._change:
+            self._open.add(part)
+        self._put((part, device))
+
+    def _loudspeaker(self) -> Any:
+        from prompter.speak.loudspeaker import Loudspeaker
+
+        if self._mixer is None:
+            raise CannotDo("there is nothing to play yet")
+        device = Loudspeaker(self._mixer, self._names["loudspeaker"], self._tap)
+        device.start()
+        return device
+
+    def _microphone(self) -> Any:
+        from prompter.hear.microphone import Microphone
+
+        device = Microphone(self._names["microphone"])
+        device.open()
+        return device
+
+
+_looked = False
+
+
+def _look_again() -> None:
+    """Lets PortAudio find devices that were plugged in since; only while no stream of ours is open."""
+    global _looked
+    if not _looked:  # the first look was at the import
+        _looked = True
+        return
+    with contextlib.suppress(Exception):
+        import sounddevice
+
+        sounddevice._terminate()
+        sounddevice._initialize()
