@@ -17,7 +17,7 @@ _ROWS = [
     ("on speaker", ["not yet", "asked", "no phone", "on speaker"], "on speaker"),
     ("no phone", ["not yet", "asked", "on speaker", "no phone"], "no phone"),
     ("ended", ["not yet", "asked", "on speaker", "no phone"], "ended"),
-    ("restart", "ended", "not yet"),
+    ("restart", ["ended", "on speaker"], "not yet"),
 ]
 
 _ENGINE = Machine(
@@ -41,8 +41,8 @@ class Call:
         self._every_ms = {"asked": int(part.reminder_s * 1000), "no phone": int(part.reminder_without_phone_s * 1000)}
 
     def start(self, at: int) -> None:
-        """The timer starts: at the beginning, and at each "getting worse" before the call."""
-        if self.step == "ended":
+        """The timer starts: at the beginning, and at each "getting worse". A call asked for stays so."""
+        if self.step in ("ended", "on speaker"):
             self._fire("restart", at, "spoken", None)
         if self.step == "not yet":
             self.due_at = at + max(int(self.table.variant.numbers["call_after_s"] * 1000), 1)
@@ -77,6 +77,13 @@ class Call:
         self.due_at = at + self._every_ms[step] if step in self._every_ms else None
         if step == "on speaker" and before != step:
             tell(self.table.on_speaker)
+
+    def take_back(self, before: str, at: int) -> None:
+        """ "That was wrong": the call was not on speaker after all. What was asked for stays asked for."""
+        if self.step != before and before in self._every_ms:
+            source, self.step = self.step, before
+            self.due_at = at + self._every_ms[before]
+            self._record(Moved(at, "call", source, before, "spoken", "wrong"))
 
     def _ask(self, at: int, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
         text = self.table.line(self.table.flow.call.ask_paced) if paced else choose(self.table.call_ask)

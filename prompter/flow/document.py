@@ -72,6 +72,7 @@ class Silent(Arm):
     repeat_s: float | None = Field(None, gt=0, le=60)
     act_s: float | None = Field(None, gt=0, le=120)
     every_s: float | None = Field(None, gt=0, le=600)
+    hold: bool = Field(True, description="'hold on' may hold this up; not so one try at an insertion")
 
 
 def _arm(value: Any) -> Any:
@@ -139,7 +140,10 @@ class WayLine(Part):
 
 
 class GapLine(Part):
+    """`since: tube out` counts from when the tube came out, and only until a breath was asked for after it."""
+
     when: If
+    since: Literal["last breath", "tube out"] = "last breath"
     after_s: float = Field(gt=0)
     go: str
 
@@ -168,7 +172,6 @@ class Rules(Part):
     use_key: str
     going_back: str
     holding: str
-    continuing: str
     breath_gap: list[GapLine]
 
 
@@ -176,6 +179,7 @@ class CallPart(Part):
     """The emergency call, which runs beside care."""
 
     after: Literal["plan"] = "plan"
+    at_once_if: list[Condition] = Field([], description="asked for at the start, whatever the plan says")
     reminder_s: float = 20
     reminder_without_phone_s: float = 120
     ask: Lines

@@ -49,6 +49,15 @@ from prompter.flow.table import BUILT_IN, STAY, Quiet, Row, Spoken, Stand, Table
 from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE
 
 
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """How things stood before an answer or assumption, for "that was wrong"."""
+
+    step: str
+    memory: Memory
+    call: str
+
+
 @dataclass(frozen=True)
 class View:
     """What a screen shows: the step, its last prompt, and the keys with their answers."""
@@ -90,26 +99,26 @@ class FlowMachine:
         self._phase = "talk"
         self._waiting: int | None = None
         self._ask_index = 0
+        self._asked = False
         self._beat = ""
         self._beat_step = ""
         self._pace_cue: int | None = None
         self._pace_began: int | None = None
         self._pace_lasts_ms = 0
         self._sets = False
-        self._breaths_begun = False
         self._last_breath: int | None = None
         self._nobody_heard = False
         self._unclear = 0
         self._asked_back: str | None = None
         self._noting = False
         self._last_prompt = ""
-        self._history: list[tuple[str, Memory]] = []
-        self._before: tuple[str, Memory] | None = None
+        self._history: list[_Before] = []
+        self._before: _Before | None = None
         self._how: How = "timed"
         self._answer: str | None = None
         self._taken = False
         self._gaps = [
-            (guard_of(atoms), int(line.after_s * 1000))
+            (guard_of(atoms), line.since == "tube out", int(line.after_s * 1000))
             for line in rules.breath_gap
             if (atoms := self._open(line.when)) is not None
         ]
@@ -140,6 +149,11 @@ class FlowMachine:
     def phrases(self) -> tuple[Phrase, ...]:
         """All wordings that may be said now."""
         return self.table.phrases(self.step)
+
+    @property
+    def waits(self) -> bool:
+        """All is said at this step, and an answer is awaited."""
+        return self._phase == "asking" and self._waiting is None and (self._asked or self._clock.ask_at is None)
 
     @property
     def paced(self) -> bool:
@@ -191,20 +205,22 @@ class FlowMachine:
 
     def _gap_at(self) -> int | None:
         """When breaths have been missing for as long as the rules allow."""
-        if self._last_breath is None or self._beat == "breaths" or self._pace_cue is not None:
-            return None
-        if self.memory.known["breathing"] == "better" or self._beat == "pushes":
+        if self.paced or self._pace_cue is not None or self.memory.known["breathing"] == "better":
             return None
         if "gap" not in self._engine.events or self.step not in self._engine.events["gap"].transitions:
             return None
-        for guard, after_ms in self._gaps:
-            if guard is None or guard(self.memory):
-                return self._last_breath + after_ms
+        breath, tube_out = self._last_breath, self.memory.tube_out_ms
+        for guard, since_tube_out, after_ms in self._gaps:
+            since = breath
+            if since_tube_out:
+                since = tube_out if breath is None or (tube_out is not None and breath < tube_out) else None
+            if since is not None and (guard is None or guard(self.memory)):
+                return since + after_ms
         return None
 
     def _gap_due(self) -> None:
         if not self._fire("gap", "timed", None):
-            self._last_breath = self._now
+            raise Bug(f"no breaths can be asked for at step {self.step!r}")
 
     def _lost_prompt(self) -> None:
         # The loudspeaker never said that it ended: go on as if it had.
@@ -230,10 +246,11 @@ class FlowMachine:
         quiet = self._quiet()
         said = self._say_first(quiet.say) if quiet else None
         cue = said if said is not None else self._say_prompt_again()
-        if self._sets:
-            cue = self._pace_breaths(self._rules.test_breaths)
         self._clock.every_at = None
-        if cue is None:
+        if self._sets:
+            # Two more breaths, and then the question again.
+            self._talk, self._waiting, self._phase = {self._pace_breaths(self._rules.test_breaths)}, None, "talk"
+        elif cue is None:
             self._start_every()
         else:
             self._waiting = cue
@@ -242,9 +259,12 @@ class FlowMachine:
         self._assume("")
 
     def _confirm_over(self) -> None:
-        self._clock.clear()
-        self.memory.pending = None
-        self._ask()
+        self._not_confirmed()
+        if self._phase == "asking":
+            self._say_prompt_again()
+
+    def _not_confirmed(self) -> None:
+        self.memory.pending = self._clock.confirm_until = None
 
     # ------------------------------------------------------------------ events
 
@@ -259,29 +279,29 @@ class FlowMachine:
             self._apply(effects)
         self._emit(Moved(self._now, "care", "", self.step, "timed"))
         self._begin(stand)
+        at_once = self._open(self.table.flow.call.at_once_if)
+        if self.table.flow.call.at_once_if and at_once is not None:
+            self.call.ask_now(self._now, "at once, as the flow says", "timed", self.paced, self._choose)
 
     def _answered(self, event: Answered) -> None:
         self._somebody_heard()
-        answer = event.answer
+        self._noting = False
+        self._take_answer(event.answer, event.how)
+
+    def _take_answer(self, answer: str, how: How) -> None:
         if answer in BUILT_IN:
             _BUILT_IN[answer](self)
             return
-        self._take_answer(answer, event.how)
-
-    def _take_answer(self, answer: str, how: How) -> None:
         body = self.table.flow.answers.get(answer)
         if body is None:
             self._refuse(answer, "no such answer in this flow")
             return
-        self._before = (self.step, self.memory.copy())
+        self._before = self._as_it_is()
         if body.reason:
             self.memory.reason = answer
-        if self.memory.pending and self.memory.pending != answer:
-            self.memory.pending = None
-            self._clock.confirm_until = None
         if not self._fire(answer, how, answer):
             # A refused event changes nothing.
-            self.memory = self._before[1]
+            self.memory = self._before.memory
             self._refuse(answer, f"means nothing at {self.step}")
         self._before = None
 
@@ -292,15 +312,17 @@ class FlowMachine:
             self._say(self._rules.number_again, "question")
             self._refuse(f"{event.quantity} {event.value}", f"outside {low} to {high}")
             return
-        self._before = (self.step, self.memory.copy())
+        self._before = self._as_it_is()
         self._emit(Learned(self._now, event.quantity, str(event.value), event.how))
         self._say(self.table.line(self._rules.heard, read_back=str(event.value)), "echo")
         if event.quantity == "pulse":
             self.memory.pulse = event.value
-            self._before = None
-            return
-        self.memory.spo2, self.memory.spo2_at_ms = event.value, self._now
-        self._fire("number low" if self.memory.low_number() else "number fine", event.how, None)
+            moved = False
+        else:
+            self.memory.spo2, self.memory.spo2_at_ms = event.value, self._now
+            moved = self._fire("number low" if self.memory.low_number() else "number fine", event.how, None)
+        if not moved:
+            self._remember(self._before)
         self._before = None
 
     def _unclear_event(self, event: Unclear) -> None:
@@ -308,8 +330,9 @@ class FlowMachine:
         if self._noting:
             self._noting = False
             return
-        good = event.answer is not None and self.table.flow.answers[event.answer].risk == "good"
-        if event.answer is not None and event.answer == self._asked_back and not good:
+        body = self.table.flow.answers.get(event.answer) if event.answer else None
+        good = body is not None and body.risk == "good"
+        if body and event.answer and event.answer == self._asked_back and not good:
             self._asked_back = None
             self._take_answer(event.answer, "spoken")
             return
@@ -323,7 +346,7 @@ class FlowMachine:
             quiet = self._quiet()
             if quiet and quiet.act_ms is not None:
                 self._assume("after unclear")
-        elif event.answer is not None:
+        elif body:
             self._asked_back = event.answer
             self._say(self.table.asked_back(event.answer), "question")
         else:
@@ -367,16 +390,25 @@ class FlowMachine:
         if not self._history:
             self._refuse("wrong", "there is nothing to take back")
             return
-        step, memory = self._history.pop()
-        source, self.step, self.memory = self.step, step, memory
+        before = self._history.pop()
+        source, self.step, self.memory = self.step, before.step, before.memory
         self._at(self._now)
-        self._emit(Moved(self._now, "care", source, step, "spoken", "wrong"))
+        self._not_confirmed()
+        self._emit(Moved(self._now, "care", source, before.step, "spoken", "wrong"))
+        self.call.take_back(before.call, self._now)
         self._say(self._rules.going_back, "notice")
-        self._begin(self.table.stands[step])
+        self._begin(self.table.stands[before.step])
 
     def _hold_on(self) -> None:
-        self._say(self._rules.holding, "notice")
-        self._clock.hold()
+        if self._may_hold():
+            self._say(self._rules.holding, "notice")
+            self._clock.hold()
+        else:
+            self._emit(Tone(self._now, self._cue_number(), "noted"))
+
+    def _may_hold(self) -> bool:
+        quiet = self._quiet()
+        return quiet is None or quiet.may_hold
 
     def _note(self) -> None:
         self._noting = True
@@ -394,7 +426,7 @@ class FlowMachine:
 
     def _assume(self, note: str) -> None:
         """Silence (or talk not believed) for too long: the silent branch, if it may be taken."""
-        self._before = (self.step, self.memory.copy())
+        self._before = self._as_it_is()
         if self._fire("silent", "assumed", None):
             if self._rules.assumed_halves_times:
                 self._nobody_heard = True
@@ -412,9 +444,8 @@ class FlowMachine:
         self._taken = True
         how, answer = self._how, self._answer
         if self._before is not None and how != "timed":
-            self._history.append(self._before)
-            del self._history[: -self._rules.undo_depth]
-        self.memory.pending = None
+            self._remember(self._before)
+        self._not_confirmed()
         self._echo(row, how, answer)
         for effects in row.effects:
             self._apply(effects)
@@ -423,41 +454,56 @@ class FlowMachine:
         elif row.target == "back":
             self._go_back(row, how, answer)
         else:
-            self._arrive(row.source, row.target, how, answer)
+            self._arrive(row, how, answer)
 
     def ask_to_confirm(self, row: Row) -> None:
         """Called by the engine: good news is asked for a second time."""
         self._taken = True
-        self._clock.clear()
+        within_ms = int(self._rules.confirm_within_s * 1000)
+        if self._may_hold():
+            self._clock.wait_for(within_ms)
         self.memory.pending = row.trigger
-        self._clock.confirm_until = self._now + int(self._rules.confirm_within_s * 1000)
+        self._clock.confirm_until = self._now + within_ms
         self._say(self.table.to_confirm(row.trigger), "question")
 
     def _go_back(self, row: Row, how: How, answer: str | None) -> None:
-        place = self.memory.back or self.table.flow.start
-        self.memory.back = None
+        if not self.memory.back:
+            raise Bug(f"{row.source!r} goes back, but from nowhere")
+        *rest, place = self.memory.back
+        self.memory.back = tuple(rest)
         engine_event = self._engine.events.get(back_to(place))
         if engine_event is None:
             raise Bug(f"no way back from {row.source} to {place}")
         self._before = None
         engine_event.trigger(self, self)
 
-    def _arrive(self, source: str, target: str, how: How, answer: str | None) -> None:
-        stands = self.table.stands
-        if stands[target].visit and not stands[source].visit:
-            self.memory.back = source
-        self._emit(Moved(self._now, "care", source, target, how, answer))
-        stand = stands[target]
-        for effects in stand.enter:
-            self._apply(effects)
-        if stand.outcome != "keep" and (outcome := stand.outcome or "open") != self.outcome:
-            self.memory.known["outcome"] = outcome
-            self._emit(Learned(self._now, "outcome", outcome, how))
-        self._begin(stand)
+    def _arrive(self, row: Row, how: How, answer: str | None) -> None:
+        stand, left = self.table.stands[row.target], self.table.stands[row.source]
+        if not row.returns:
+            self._keep_the_way_back(row, stand, left)
+        self._emit(Moved(self._now, "care", row.source, row.target, how, answer))
+        if not row.returns:
+            for effects in stand.enter:
+                self._apply(effects)
+        outcome = stand.outcome or "open"
+        if not stand.visit and outcome not in ("keep", self.outcome):
+            self._learn("outcome", outcome)
+            if outcome == "open" and self.memory.known["breathing"] == "better":
+                self._learn("breathing", "unknown")
+        self._begin(stand, row.returns)
         if stand.final:
             self.closed = True
             self._stop_beat()
             self._emit(Closed(self._now, self.outcome))
+
+    def _keep_the_way_back(self, row: Row, stand: Stand, left: Stand) -> None:
+        memory = self.memory
+        if stand.visit and row.trigger == "gap":
+            memory.back = (*memory.back, row.source)  # breaths may interrupt a visit
+        elif stand.visit and not left.visit:
+            memory.back = (row.source,)
+        elif not stand.visit:
+            memory.back = ()
 
     def _stay(self, row: Row) -> None:
         """An answer that does not move: say what it brings, then go on with the question."""
@@ -466,24 +512,30 @@ class FlowMachine:
             cue = self._say_spoken(spoken) or cue
         if row.say_summary:
             for spoken in self.table.summary:
-                cue = self._say_spoken(spoken, "call") or cue
+                cue = self._say_spoken(spoken, "notice") or cue
         self._unclear = 0
         if self._sets and self.memory.known["tube"] == "proven open":
             self._sets = False
             self._pace_breaths(None)
         if self._how == "assumed" or (not row.everywhere and self._phase == "asking"):
             self._question_over(cue)
-        elif cue is not None and self._phase == "asking" and not self.paced:
-            self._say_prompt_again()
+        elif self._phase == "asking":
+            if cue is not None and not self.paced:
+                self._say_prompt_again()
+            # Who has just spoken is there: the open question keeps a few seconds more.
+            self._clock.keep_until(self._now + int(self._rules.halved_not_below_s * 1000))
+            if self._waiting is None and self._clock.ask_at is None:
+                self._silence_from(self._now)  # what was learned may have changed what silence does
 
     def _question_over(self, cue: int | None) -> None:
         """The open question is answered and the step stays: wait for the next time to ask."""
-        stand = self.table.stands[self.step]
+        stand, every_at = self.table.stands[self.step], self._clock.every_at
         self._clock.clear()
+        self._waiting, self._asked = None, False
         if stand.ask_at_ms:
             self._ask_index = min(self._ask_index + 1, len(stand.ask_at_ms) - 1)
             self._clock.ask_at = self._now + stand.ask_at_ms[self._ask_index]
-            self._start_every()
+            self._clock.every_at = every_at
         elif cue is not None:
             self._waiting = cue
         else:
@@ -492,11 +544,7 @@ class FlowMachine:
     def _apply(self, effects: Effects) -> None:
         memory, how = self.memory, self._how
         for name, value in effects.learn.items():
-            if memory.known[name] != value:
-                memory.known[name] = value
-                self._emit(Learned(self._now, name, value, how))
-            if name == "tube" and value == "proven open":
-                memory.reason = None
+            self._learn(name, value)
         memory.marks.update(effects.set)
         memory.marks.difference_update(effects.clear)
         for name in effects.count:
@@ -513,14 +561,27 @@ class FlowMachine:
         if effects.call_restarts:
             self.call.start(self._now)
 
+    def _learn(self, name: str, value: str) -> None:
+        memory, before = self.memory, self.memory.known[name]
+        if before != value:
+            memory.known[name] = value
+            self._emit(Learned(self._now, name, value, self._how))
+        if (name, value) == ("tube", "proven open"):
+            memory.reason = None
+        elif (name, value) == ("tube", "out") and before != value:
+            memory.tube_out_ms = self._now
+        elif (name, before) == ("breathing", "better") and before != value:
+            # A new bout of trouble: its breaths have yet to begin.
+            self._last_breath = memory.tube_out_ms = None
+
     # ------------------------------------------------------------------ a step from its beginning
 
-    def _begin(self, stand: Stand) -> None:
+    def _begin(self, stand: Stand, returns: bool = False) -> None:
         self._clock.clear()
         self._outstanding.forget_care()
         self._talk.clear()
         self._waiting, self._unclear, self._asked_back, self._ask_index = None, 0, None, 0
-        self._phase = "talk"
+        self._phase, self._asked = "talk", False
         self._pace_cue = None
         self._beat_step = stand.name
         unproven = stand.beat == "breaths" and not stand.through_mask and self.memory.known["tube"] != "proven open"
@@ -531,6 +592,9 @@ class FlowMachine:
         goes_on = stand.beat != "" and stand.beat == self._beat and count is None
         if self._beat and not goes_on:
             self._stop_beat()
+        if stand.beat == "suction" and not returns and self._breaths_due_within(stand):
+            self._gap_due()
+            return
         for spoken in stand.say:
             if (cue := self._say_spoken(spoken)) is not None:
                 self._talk.add(cue)
@@ -565,6 +629,8 @@ class FlowMachine:
             else:
                 self._phase = "asking"
                 self._clock.ask_at = at
+                if stand.ask_at_ms:
+                    self._start_every()
         elif stand.has_after:
             if not self._fire("after", "timed", None):
                 self._refuse("after", "what comes next needs a reason; waiting")
@@ -573,9 +639,17 @@ class FlowMachine:
             self._phase = "asking"
             self._silence_from(self._now)
 
+    def _breaths_due_within(self, stand: Stand) -> bool:
+        """Breaths would be missing before the pass is over: they come first, the pass after."""
+        gap = self._gap_at()
+        talk_ms = sum(speech_ms(s.text) for s in stand.say if s.guard is None or s.guard(self.memory))
+        return gap is not None and gap < self._now + talk_ms + 1000 * (stand.beat_count or 0)
+
     def _ask(self) -> None:
-        self._phase = "asking"
+        self._phase, self._asked = "asking", True
         stand = self.table.stands[self.step]
+        if stand.ask_every_ms is not None:
+            self._clock.ask_at = self._now + stand.ask_every_ms
         cue = self._say_first(stand.ask, "question")
         if cue is None:
             self._silence_from(self._now)
@@ -587,6 +661,7 @@ class FlowMachine:
         if quiet is None:
             return
         clock = self._clock
+        at += clock.take_owed()
         if quiet.act_ms is not None and clock.act_at is None:
             act_ms = quiet.act_ms
             repeat_ms = quiet.repeat_ms
@@ -595,7 +670,7 @@ class FlowMachine:
             clock.act_at = at + act_ms
             if repeat_ms is not None and repeat_ms < act_ms:
                 clock.repeat_at = at + repeat_ms
-        if quiet.every_ms is not None:
+        if quiet.every_ms is not None and clock.every_at is None:
             clock.every_at = at + quiet.every_ms
 
     def _start_every(self) -> None:
@@ -616,7 +691,7 @@ class FlowMachine:
             self._beat = ""
             self._pace_began = self._now - self._pace_lasts_ms
             if self.table.stands[self.step].beat == "breaths":
-                self._last_breath = self._now
+                self._breathed()
         if cue in self._talk:
             self._talk.discard(cue)
             if not self._talk:
@@ -630,7 +705,6 @@ class FlowMachine:
     # ------------------------------------------------------------------ beats
 
     def _pace_breaths(self, count: int | None) -> int:
-        self._breaths_begun = True
         self._last_breath = self._now
         return self._pace("breaths", count)
 
@@ -652,10 +726,14 @@ class FlowMachine:
 
     def _stop_beat(self) -> None:
         if self._beat == "breaths":
-            self._last_breath = self._now
+            self._breathed()
         if self._beat:
             self._emit(PaceStopped(self._now))
         self._beat, self._pace_cue = "", None
+
+    def _breathed(self) -> None:
+        """A beat of breaths is over: its last tone was up to one interval ago."""
+        self._last_breath = self._now - int(60_000 / self._numbers["breaths_per_minute"])
 
     # ------------------------------------------------------------------ speaking
 
@@ -715,6 +793,13 @@ class FlowMachine:
 
     def _somebody_heard(self) -> None:
         self._nobody_heard = False
+
+    def _as_it_is(self) -> _Before:
+        return _Before(self.step, self.memory.copy(), self.call.step)
+
+    def _remember(self, before: _Before) -> None:
+        self._history.append(before)
+        del self._history[: -self._rules.undo_depth]
 
     def _cue_number(self) -> int:
         self._next_cue += 1

@@ -1,5 +1,6 @@
 """The deadlines of one question: when to repeat, when to act, paused while somebody speaks or asks to wait."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 
@@ -21,6 +22,7 @@ class SilenceClock:
     paused_at: int | None = None
     pause_left_ms: int = 0
     hold_left_ms: int = 0
+    hold_owed_ms: int = 0
 
     def clear(self) -> None:
         """Nothing is awaited any more; a new question may be held up anew."""
@@ -28,6 +30,7 @@ class SilenceClock:
             setattr(self, name, None)
         self.paused_at = None
         self.pause_left_ms, self.hold_left_ms = self.pause_most_ms, self.hold_most_ms
+        self.hold_owed_ms = 0
 
     def pause(self, at: int) -> None:
         """Somebody speaks."""
@@ -41,12 +44,28 @@ class SilenceClock:
         waited = min(at - self.paused_at, self.pause_left_ms)
         self.pause_left_ms -= waited
         self.paused_at = None
-        self._shift(waited)
+        self._shift(waited, _DEADLINES)
 
     def hold(self) -> None:
-        """ "Hold on": once a question, for the whole of its allowance."""
-        self._shift(self.hold_left_ms)
+        """ "Hold on": once a question, for the whole of its allowance; also while it is still being asked."""
+        if self.repeat_at is self.act_at is self.every_at is self.ask_at is None:
+            self.hold_owed_ms = self.hold_left_ms
+        self.wait_for(self.hold_left_ms)
         self.hold_left_ms = 0
+
+    def wait_for(self, by_ms: int) -> None:
+        """What silence does is put off; the time for a confirmation is not."""
+        self._shift(by_ms, [name for name in _DEADLINES if name != "confirm_until"])
+
+    def take_owed(self) -> int:
+        """What "hold on" still has to give to the deadlines that are set now, ms."""
+        owed, self.hold_owed_ms = self.hold_owed_ms, 0
+        return owed
+
+    def keep_until(self, at: int) -> None:
+        """The silent branch is not taken before this."""
+        if self.act_at is not None and self.act_at < at:
+            self.act_at = at
 
     def due(self) -> tuple[int, str] | None:
         """The next deadline and its name; while paused, the end of the pause."""
@@ -59,8 +78,8 @@ class SilenceClock:
                 best = (at, name)
         return best
 
-    def _shift(self, by_ms: int) -> None:
-        for name in _DEADLINES:
+    def _shift(self, by_ms: int, names: Iterable[str]) -> None:
+        for name in names:
             at = getattr(self, name)
             if at is not None:
                 setattr(self, name, at + by_ms)

@@ -40,6 +40,7 @@ class Row:
     """From `source` on `trigger`, if all `atoms` hold, to `target` (STAY: nowhere), with these effects.
 
     `needs_reason`: the target may not be entered unless a spoken or keyed reason stands.
+    `returns`: back from a visit, so the step is not entered anew.
     """
 
     source: str
@@ -52,6 +53,7 @@ class Row:
     say_summary: bool = False
     needs_reason: bool = False
     everywhere: bool = False
+    returns: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,6 +65,7 @@ class Quiet:
     act_ms: int | None
     every_ms: int | None
     say: tuple[Spoken, ...]
+    may_hold: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,6 +79,7 @@ class Stand:
     then_say: tuple[Spoken, ...]
     ask: tuple[Spoken, ...]
     ask_at_ms: tuple[int, ...]
+    ask_every_ms: int | None
     how: str | None
     quiet: tuple[Quiet, ...]
     has_after: bool
@@ -158,7 +162,7 @@ class Table:
         texts += [self.to_confirm(answer) for answer in self.flow.answers]
         texts += [s.text for s in (*self.summary, *self.call_ask, *self.on_speaker)]
         texts += [self.line(t) for t in (call.ask_paced, call.remind, call.remind_without_phone)]
-        texts += [rules.number_again, rules.use_key, rules.going_back, rules.holding, rules.continuing, OUT_NOW]
+        texts += [rules.number_again, rules.use_key, rules.going_back, rules.holding]
         low, high = rules.numbers["spo2"]
         texts += [self.line(rules.heard, read_back=str(value)) for value in range(max(low, 60), high + 1)]
         return list(dict.fromkeys(texts))
@@ -182,7 +186,6 @@ class Table:
         return tuple(_spoken(lines, self.variant))
 
 
-OUT_NOW = "Out now."
 BUILT_IN = ("say again", "how do I", "wrong", "hold on", "note")
 """Answers whose meaning is the machine's own and works at every step."""
 
@@ -227,8 +230,7 @@ class _Builder:
 
     def _ways_back(self, names: list[str], rows: list[Row]) -> list[Row]:
         ends = dict.fromkeys(row.source for row in rows if row.target == "back")
-        places = [name for name in names if not self.flow.steps[name].visit]
-        return [Row(end, back_to(place), (), place, ()) for end in ends for place in places]
+        return [Row(end, back_to(place), (), place, (), returns=True) for end in ends for place in names]
 
     # -- where a name leads: an ordered list, the last without conditions
 
@@ -335,7 +337,7 @@ class _Builder:
         return Stand(
             name, fill(step.title, self.variant.words), self._effects(step.enter),
             tuple(_spoken(step.say, self.variant)), tuple(_spoken(step.then_say, self.variant)),
-            tuple(_spoken(step.ask, self.variant)), tuple(int(s * 1000) for s in at),
+            tuple(_spoken(step.ask, self.variant)), tuple(int(s * 1000) for s in at), _ms(step.ask_every_s),
             fill(step.how, self.variant.words) if step.how else None,
             tuple(q for s in step.silent for q in self._quiet(s)), bool(step.after), beat, count,
             bool(step.beat and step.beat.through == "mask"), step.outcome, step.final,
@@ -347,7 +349,7 @@ class _Builder:
         if atoms is None:
             return []
         say = tuple(_spoken(silent.say, self.variant)) if silent.every_s else ()
-        return [Quiet(guard_of(atoms), _ms(silent.repeat_s), _ms(silent.act_s), _ms(silent.every_s), say)]
+        return [Quiet(guard_of(atoms), _ms(silent.repeat_s), _ms(silent.act_s), _ms(silent.every_s), say, silent.hold)]
 
 
 def _beat(step: Step, numbers: Mapping[str, float]) -> tuple[str, int | None]:
