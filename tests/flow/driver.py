@@ -150,8 +150,8 @@ class Drive:
         return path + [c.target for c in self.cues[before:] if isinstance(c, Moved) and c.machine == "care"]
 
     def to(self, step: str, *ways: str) -> "Drive":
-        """Says these answers, and then must stand at `step`."""
-        self.says(*ways)
+        """Says these answers, and then must come to stand at `step`."""
+        self.says(*ways).settle()
         assert self.step == step, f"{ways} leads to {self.step!r}, not {step!r}"
         return self
 
@@ -168,6 +168,14 @@ class Drive:
     def texts(self, since_ms: int = 0) -> list[str]:
         """What was begun to be said since then."""
         return [h.text for h in self.heard if h.at_ms >= since_ms]
+
+    def emitted(self, text: str) -> list[int]:
+        """When the machine asked for this text to be said."""
+        return [c.at_ms for c in self.cues if isinstance(c, Say) and c.text == text]
+
+    def asked(self) -> Heard:
+        """The last prompt of care that was heard."""
+        return next(h for h in reversed(self.heard) if h.role in ("care", "question"))
 
     def said(self, text: str, since_ms: int = 0) -> int | None:
         """When a text that has this in it was begun, first since then."""
@@ -314,3 +322,8 @@ def engine_for(table: Table) -> object:
     if id(table) not in _ENGINES:
         _ENGINES[id(table)] = engine_of(table)
     return _ENGINES[id(table)]
+
+
+def reach(variant: Variant, *answers: str) -> Drive:
+    """An emergency in which these answers were given, each in reply to what was asked."""
+    return Drive(table_for(variant)).start().says(*answers).settle()
