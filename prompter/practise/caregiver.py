@@ -68,10 +68,16 @@ class Caregiver:
         self._due_ms: int | None = None
         self._turn: Turn | None = None
         self._said_speaker = False
+        self._corrects = False
+        self._last_step = ""
 
     def taken(self) -> None:
         """What was said last has been understood."""
         self._advance()
+
+    def misheard(self) -> None:
+        """The read-back was not what was said: takes it back at the next chance."""
+        self._corrects = True
 
     def done(self, step: str) -> bool:
         """All that the script has for this step has been said and understood."""
@@ -86,6 +92,9 @@ class Caregiver:
             self._said_speaker = True
             return self._utter("on speaker", "on speaker", sees, now_ms)
         ready = sees.is_open or (sees.in_beat and self._turn_of(sees.step).during_beat)
+        if self._turn is None and ready and self._corrects:
+            self._turn, self._corrects = Turn(say="wrong"), False
+            self._due_ms = now_ms + self._delay_ms(self._turn, sees)
         if self._turn is None and ready and sees.prompts > self._prompts_answered:
             self._turn = self._turn_of(sees.step)
             self._prompts_answered = sees.prompts
@@ -147,8 +156,6 @@ class Caregiver:
         sound = at_speech_level(sound) * (0.15 if quiet else 1.0)
         over = "prompt" if sees.speaking else "beat" if sees.paced else None
         return Utterance(now_ms, sound.astype(np.float32), words, answer, sees.step, over)
-
-    _last_step = ""
 
     def _advance(self) -> None:
         self._advance_at(self._last_step)

@@ -196,6 +196,8 @@ class _Run:
                 self.tally.asked_again += isinstance(event, Unclear)
             elif said.heard_answer == said.utterance.answer:
                 self.caregiver.taken()
+            else:
+                self.caregiver.misheard()
         self.tally.judge_answer(event, said, memory, cues)
         for cue in cues:
             if isinstance(cue, Say):
