@@ -53,7 +53,7 @@ FADED_DB = 35.0
 SPOKEN_BLOCKS_MIN = 4
 """Shorter sounds (under 128 ms) are not scored."""
 
-CANDIDATE_MS = 96
+CANDIDATE_MS = 64
 """Silence after which scoring begins while the end is still being waited for."""
 
 END_BELIEVED_MS = 160
@@ -214,3 +214,9 @@ OWN_VOICE_DELAY_MS = 480
 
 OWN_VOICE_BLOCKS = 4_000
 """Blocks of played sound remembered: half a minute at 128 samples a block."""
+
+SWITCH_S = 0.001
+"""How long one thread may keep another waiting: the sound card's call cannot wait the usual 5 ms."""
+
+CLIP_PAUSE_S = 0.01
+"""Pause between clips rendered beside the first prompts."""

@@ -6,8 +6,11 @@ runner fails or hangs, the last resort speaks from the main thread: never silenc
 """
 
 import contextlib
+import gc
+import os
 import queue
 import signal
+import sys
 import tempfile
 import threading
 import time
@@ -34,7 +37,8 @@ def respond(
 ) -> int:
     """Runs one emergency until it is closed; the exit code: 0, or 1 if the program itself failed."""
     emergency = Emergency(plan, keys_only, out, microphone, loudspeaker)
-    with _signals(emergency.inbox):
+    sys.setswitchinterval(limits.SWITCH_S)
+    with _signals(emergency.inbox), _libraries_hushed():
         try:
             return emergency.run()
         finally:
@@ -211,6 +215,8 @@ class Emergency:
     def _start_the_rest(self) -> None:
         from prompter.live.awake import Awake
 
+        gc.freeze()
+        gc.enable()
         self._screen.start()
         self._keyboard.start()
         self._journal.begin()
@@ -224,7 +230,9 @@ class Emergency:
 
     def _prepare_clips(self) -> None:
         first = [*last_resort.texts(), *notices.texts()]
-        missing = self._store.prepare([*first, *self._prepared.table.texts()])
+        texts = [*first, *self._prepared.table.texts()]
+        # A pause after each: what is said and heard meanwhile comes first.
+        missing = self._store.prepare(texts, lambda *_: time.sleep(limits.CLIP_PAUSE_S))
         if missing:
             self.inbox.put(("no voice", f"{len(missing)} prompts can only be shown"))
 
@@ -303,6 +311,23 @@ def _voice() -> tuple[Any, str]:
         return EspeakVoice(), ""
     except Exception as error:  # noqa: BLE001 - clips made before, or the screen, do without it
         return None, str(error) or type(error).__name__
+
+
+@contextlib.contextmanager
+def _libraries_hushed() -> Iterator[None]:
+    """Sound libraries write warnings of their own to the terminal, across the screen."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        yield
+        return
+    sys.stderr.flush()
+    kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 2)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 @contextlib.contextmanager

@@ -20,10 +20,12 @@ class Pressed(Protocol):
 class Pressing:
     """Keeps what was typed so far. `notice` is for the screen, until the next key.
 
+    `letters`: the letter of an answer, so that it works as well where the answer has a digit.
     Enter and space (a foot pedal) say "that's done" where that is an answer, else "say again".
     """
 
     session: Pressed
+    letters: dict[str, str] = field(default_factory=dict)
     typed: str | None = None
     notice: str = ""
     closes: bool = False
@@ -44,8 +46,17 @@ class Pressing:
             self.typed = ""
         elif name in ("enter", "space"):
             self._done(at_ms)
-        elif len(name) == 1 and not self.session.press(name.lower(), at_ms):
+        elif len(name) == 1 and not self._press(name.lower(), at_ms):
             self.notice = f"The key {name} means nothing here."
+
+    def _press(self, key: str, at_ms: int) -> bool:
+        if self.session.press(key, at_ms):
+            return True
+        for _, answer, wording in self.session.view().own_keys:
+            if answer == self.letters.get(key):
+                self.session.answer(answer, wording, at_ms)
+                return True
+        return False
 
     def _ctrl_c(self, at_ms: int) -> None:
         asked, self._close_asked_ms = self._close_asked_ms, at_ms

@@ -52,7 +52,9 @@ class Runner:
         plan_state: str,
         first_notices: tuple[tuple[str, str, str], ...] = (),
     ) -> None:
-        self.session, self.pressing = session, Pressing(session)
+        answers = session.machine.table.flow.answers
+        letters = {body.key: name for name, body in answers.items() if body.key}
+        self.session, self.pressing = session, Pressing(session, letters)
         self.output: Output | None = None
         self.microphone: Any = None
         self.abandoned = False
