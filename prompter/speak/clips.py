@@ -1,4 +1,4 @@
-"""Keeps spoken clips ready: rendered once, on disk and in memory, so that a prompt starts at once."""
+"""Keeps spoken clips ready, on disk and in memory, so that a prompt starts at once."""
 
 import contextlib
 import hashlib
@@ -80,7 +80,7 @@ class ClipStore:
         if clip is None:
             try:
                 clip = np.ascontiguousarray(self._voice.render(text), dtype=np.float32)
-            except Exception:  # whatever the engine did, the prompter goes on without this clip
+            except Exception:  # noqa: BLE001 - whatever the engine did, the prompter goes on
                 return None
             with contextlib.suppress(OSError):  # a full disk: the clip in memory will do
                 self._write(self._path(text), clip)

@@ -66,9 +66,7 @@ class Loudspeaker:
     `underflows` counts the blocks that came too late. Raises CannotDo in `start`.
     """
 
-    def __init__(
-        self, mixer: Mixer, name: str | int | None = None, tap: Tap | None = None
-    ) -> None:
+    def __init__(self, mixer: Mixer, name: str | int | None = None, tap: Tap | None = None) -> None:
         self.latency_ms = 0.0
         self.underflows = 0
         self._mixer, self._name, self._tap = mixer, name, tap
@@ -127,7 +125,7 @@ class Loudspeaker:
             out[:] = block[:, np.newaxis]
             if self._tap:
                 self._tap(block)
-        except Exception as reason:  # the watcher learns of it through `failed`
+        except Exception as reason:  # noqa: BLE001 - the watcher learns of it through `failed`
             out.fill(0)
             self._trouble = f"playing failed: {reason}"
 
@@ -174,5 +172,5 @@ class NullLoudspeaker:
                     drawn += len(block)
                     if self._tap:
                         self._tap(block)
-        except Exception as reason:  # the watcher learns of it through `failed`
+        except Exception as reason:  # noqa: BLE001 - the watcher learns of it through `failed`
             self._trouble = f"the stand-in failed: {reason}"

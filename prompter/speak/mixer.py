@@ -105,7 +105,7 @@ class _Playing:
 
 @dataclass(slots=True)
 class _Pacing:
-    """A running pace: beats `next` up to `after` (None: endless) of a grid that began at `origin`."""
+    """A running pace: beats `next` up to `after` (None: endless) of a grid begun at `origin`."""
 
     cue: int
     grid: Grid
@@ -225,7 +225,7 @@ class Mixer:
             try:
                 self._fill(out)
                 self._failed_before = False
-            except Exception:  # the sound card must get its samples whatever happened
+            except Exception:  # noqa: BLE001 - the sound card must get its samples
                 out[:] = 0
                 self.errors += 1
                 self.position = start + len(out)
@@ -340,7 +340,7 @@ class Mixer:
         here = start_gain + (end_gain - start_gain) * turned
         self._duck = (position, here, gain, self._samples(over_ms))
 
-    # ---- small parts -------------------------------------------------------------------------------
+    # ---- small parts ----------------------------------------------------------------------------
 
     def _samples(self, time_ms: int) -> int:
         return time_ms * self.rate_hz // 1000
@@ -349,7 +349,7 @@ class Mixer:
         """A clip that can be played, or None."""
         try:
             clip = np.asarray(self._clip_of(text), dtype=np.float32)
-        except Exception:  # no clip: the prompt is shown instead
+        except Exception:  # noqa: BLE001 - no clip: the prompt is shown instead
             return None
         return clip if clip.ndim == 1 and len(clip) and np.isfinite(clip).all() else None
 

@@ -93,6 +93,6 @@ class Grid:
         return after + self.breaths_a_cycle if within + 1 == self.pushes_a_cycle else after
 
     def end(self, after: int) -> int:
-        """Samples from the start of the grid to the end of a pace whose last beat is `after` - 1."""
+        """Samples from the start of the grid to the end of a pace with `after` - 1 as its last."""
         last = self.offset(after - 1) + round(LAST_BEAT_S * self.rate_hz)
         return min(self.offset(after), last)

@@ -1,4 +1,4 @@
-"""Brings clips to the sound card's own rate, once each, so that nothing is resampled while playing."""
+"""Brings clips to the sound card's own rate, once each, before they are played."""
 
 from collections import OrderedDict
 from collections.abc import Callable

@@ -10,6 +10,9 @@ from prompter.errors import CannotDo
 from prompter.speak import espeak
 from prompter.speak.trim import TRIM_VERSION, trimmed
 
+# By the embedded ear's judgement (tests/bench/bench_voice.py: 24 prompts in crying and in a motor's
+# noise at 0 dB) 120 to 200 words a minute are understood alike, within the error of measurement;
+# of the voices and pitches tried none is better than these. Slower only makes every reply longer.
 DEFAULT_VOICE = "en-us"
 DEFAULT_RATE_WPM = 160
 DEFAULT_PITCH = 50

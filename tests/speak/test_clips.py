@@ -60,7 +60,9 @@ def test_the_second_time_the_engine_is_not_called(tmp_path: Path) -> None:
         lambda data: b"",
         lambda data: b"not a sound",
         lambda data: data[: len(data) // 2],
-        lambda data: data[: len(data) // 2] + bytes([data[len(data) // 2] ^ 4]) + data[len(data) // 2 + 1 :],
+        lambda data: (
+            data[: len(data) // 2] + bytes([data[len(data) // 2] ^ 4]) + data[len(data) // 2 + 1 :]
+        ),
         lambda data: data[:-40] + bytes(40),
     ],
     ids=["empty", "foreign", "cut", "bit", "zeroed tail"],

@@ -1,4 +1,4 @@
-"""What pulls the mixer: a sound card (played by a stand-in module), and the clock where there is none."""
+"""What pulls the mixer: a sound card (a stand-in module plays it), or the clock if there is none."""
 
 import builtins
 import sys
@@ -56,7 +56,7 @@ class Card:
             "max_output_channels": self.channels,
         }
 
-    def OutputStream(self, **settings: Any) -> Stream:  # noqa: N802
+    def OutputStream(self, **settings: Any) -> Stream:
         if not self.opens:
             raise PortAudioError("Device unavailable")
         self.streams.append(Stream(**settings))

@@ -1,4 +1,4 @@
-"""The mixer: order, exact positions, hush, duck, a beat that is kept; nothing ends twice or never."""
+"""The mixer: order, exact positions, hush, duck, a beat that is kept; all ends, and ends once."""
 
 import threading
 from collections.abc import Callable
@@ -117,7 +117,7 @@ def test_a_clip_that_cannot_be_played_counts_as_none(bad: Callable[[str], np.nda
     assert m.take_reports()[0] == PromptStarted(1, 0, voiced=False)
 
 
-# ---- the beat -------------------------------------------------------------------------------------
+# ---- the beat --------------------------------------------------------------------------------
 
 
 def test_a_pace_waits_for_speech_before_it_and_runs_under_speech_after_it() -> None:
@@ -251,13 +251,15 @@ def test_stopping_the_pace_fades_it_and_drops_those_that_wait() -> None:
     out = m.render(4 * RATE_HZ)
     reports = m.take_reports()
     half = RATE_HZ // 2
-    assert PromptEndedAt(1, half, cut=True) in reports and PromptEndedAt(3, half, cut=True) in reports
+    assert (
+        PromptEndedAt(1, half, cut=True) in reports and PromptEndedAt(3, half, cut=True) in reports
+    )
     assert len(beats(reports)) == 1
     assert PromptEndedAt(2, 30_000) in reports, "the speech goes on"
     assert np.abs(out[30_000:]).max() == 0
 
 
-# ---- hush ------------------------------------------------------------------------------------------
+# ---- hush ------------------------------------------------------------------------------------
 
 
 def test_hush_silences_within_twenty_milliseconds_without_a_click() -> None:
@@ -311,7 +313,7 @@ def test_waiting_speech_is_dropped_by_role() -> None:
     assert played == [1, 3, 5]
 
 
-# ---- what must never happen ---------------------------------------------------------------------
+# ---- what must never happen ------------------------------------------------------------------
 
 
 def test_the_loudest_mixture_stays_below_full_scale() -> None:
@@ -404,7 +406,7 @@ def test_one_thread_renders_while_another_speaks_and_hushes() -> None:
     assert sorted(e.cue for e in ends(m.take_reports())) == list(range(1, 400))
 
 
-# ---- properties -------------------------------------------------------------------------------------
+# ---- properties ------------------------------------------------------------------------------
 
 cue_kinds = st.one_of(
     st.tuples(st.just("say"), st.integers(1, 3_000), st.sampled_from(["care", "notice"])),

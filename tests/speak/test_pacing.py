@@ -11,7 +11,9 @@ RATES_HZ = (22_050, 44_100, 48_000)
 TEN_MINUTES_S = 600
 
 
-def grid(what: str, per_minute: float, pushes: int = 0, breaths: int = 0, rate_hz: int = 48_000) -> Grid:
+def grid(
+    what: str, per_minute: float, pushes: int = 0, breaths: int = 0, rate_hz: int = 48_000
+) -> Grid:
     return Grid.of(Pace(0, 1, what, per_minute, None, pushes, breaths), rate_hz)
 
 

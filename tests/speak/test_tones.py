@@ -1,4 +1,4 @@
-"""The rendered tones: narrow, each in its own band, soft at the edges, and nothing like an alarm."""
+"""The rendered tones: narrow, each in its own band, soft at the edges, nothing like an alarm."""
 
 import numpy as np
 import pytest
@@ -68,7 +68,9 @@ def test_the_breath_swells_while_the_hand_squeezes_and_then_falls() -> None:
     clip = np.abs(tones.breath(RATE_HZ))
     level = clip[: len(clip) // 20 * 20].reshape(20, -1).max(axis=1)
     assert 10 <= level.argmax() <= 15
-    assert (np.diff(level[: level.argmax()]) > 0).all() and (np.diff(level[level.argmax() :]) < 0).all()
+    assert (np.diff(level[: level.argmax()]) > 0).all() and (
+        np.diff(level[level.argmax() :]) < 0
+    ).all()
 
 
 PACES = {
@@ -90,8 +92,8 @@ def onsets(sound: np.ndarray) -> np.ndarray:
 
 @pytest.mark.parametrize("name", PACES)
 def test_no_pace_sounds_like_an_alarm(name: str) -> None:
-    """IEC 60601-1-8, from memory: high priority is a burst of ten pulses, five and five, within a few
-    seconds; medium priority is three; pulses lie less than half a second apart and have at least
+    """IEC 60601-1-8, from memory: high priority is a burst of ten pulses, five and five, within
+    a few seconds; medium priority is three; pulses lie less than half a second apart and have at least
     four harmonics. Measured on the sound itself.
     """
     mixer = Mixer(RATE_HZ, lambda text: None)

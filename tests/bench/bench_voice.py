@@ -1,0 +1,91 @@
+"""How well the prompter's own voice is understood, by rate, pitch and voice, in noise.
+
+The judge is the embedded ear: how much likelier the sound makes the right text than silence does
+(mean log probability a token; more is better). A machine's judgement, not people's: it can rule a
+setting out, not crown one. Run: python tests/bench/bench_voice.py [VOICE,RATE_WPM,PITCH ...]
+"""
+
+import sys
+
+import numpy as np
+from sounds import in_surroundings, noises, say
+
+from prompter import limits
+from prompter.events import Phrase
+from prompter.hear.whisper_ear import WhisperEar
+from prompter.resources import shared_file
+
+PROMPTS = (
+    "Is the tube in the neck?",
+    "Take off the cap or valve.",
+    "Inner tube out.",
+    "Suction now.",
+    "Did the catheter go all the way?",
+    "Is the chest moving by itself?",
+    "Bag on the tube. Squeeze with me.",
+    "Is the chest going up?",
+    "Bag off.",
+    "Chest flat? Change tube now.",
+    "Empty the cuff.",
+    "Ties off.",
+    "Pull out the old one, along its curve.",
+    "New tube in, along the curve.",
+    "Do not force. Once more.",
+    "Pull the guide out.",
+    "Hold the tube.",
+    "Stop squeezing.",
+    "Take the smaller tube.",
+    "Oxygen on face and neck.",
+    "Small mask over the neck hole.",
+    "Flat on a hard floor.",
+    "Push the chest with me.",
+    "Stay close. Watch the chest.",
+)
+
+SETTINGS = (
+    *(("en-us", rate_wpm, 50) for rate_wpm in (120, 140, 150, 160, 180, 200)),
+    ("en-us", 150, 30),
+    ("en-us", 150, 70),
+    ("en-us+f2", 150, 50),
+    ("en-us+m3", 150, 50),
+    ("en-gb", 150, 50),
+)
+CONDITIONS = (("baby-cry", 0.0), ("motor", 0.0))
+AROUND_MS = 200
+
+
+def evidence(ear: WhisperEar, voice: tuple[str, int, int], kind: str, snr_db: float) -> list[float]:
+    rooms = noises(shared_file("audio"), kind)
+    found = []
+    for seed, text in enumerate(PROMPTS):
+        noise = rooms[seed % len(rooms)]
+        spoken = in_surroundings(say(text, voice), noise, snr_db, seed)
+        first, last = (
+            round(at_ms * limits.SAMPLE_RATE_HZ / 1000)
+            for at_ms in (spoken.starts_ms - AROUND_MS, spoken.ends_ms + AROUND_MS)
+        )
+        ranking = ear.score(spoken.sound[first:last], [Phrase(text, "said")])
+        found.append(next(score for phrase, score in ranking.ranked if phrase.text == text))
+    return found
+
+
+def main() -> None:
+    given = [setting.split(",") for setting in sys.argv[1:]]
+    settings = [(name, int(rate), int(pitch)) for name, rate, pitch in given] or SETTINGS
+    ear = WhisperEar()
+    ear.load()
+    print(
+        "voice, words a minute, pitch: seconds a prompt; evidence (standard error) in noise at 0 dB"
+    )
+    for voice in settings:
+        long_s = np.mean([len(say(text, voice)) for text in PROMPTS]) / limits.SAMPLE_RATE_HZ
+        columns = []
+        for kind, snr_db in CONDITIONS:
+            scores = evidence(ear, voice, kind, snr_db)
+            error = np.std(scores) / np.sqrt(len(scores))
+            columns.append(f"{kind} {np.mean(scores):.2f} ({error:.2f})")
+        print(f"{', '.join(map(str, voice))}: {long_s:.2f} s; {'; '.join(columns)}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
