@@ -1,4 +1,4 @@
-"""What pulls the mixer: a sound card (a stand-in module plays it), or the clock if there is none."""
+"""What pulls the mixer: a sound card (played by a stand-in module), or the clock without one."""
 
 import builtins
 import sys

@@ -93,8 +93,8 @@ def onsets(sound: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("name", PACES)
 def test_no_pace_sounds_like_an_alarm(name: str) -> None:
     """IEC 60601-1-8, from memory: high priority is a burst of ten pulses, five and five, within
-    a few seconds; medium priority is three; pulses lie less than half a second apart and have at least
-    four harmonics. Measured on the sound itself.
+    a few seconds; medium priority is three; pulses lie less than half a second apart and have at
+    least four harmonics. Measured on the sound itself.
     """
     mixer = Mixer(RATE_HZ, lambda text: None)
     mixer.enqueue(PACES[name])
