@@ -50,8 +50,8 @@ QUIET_DB = -65.0
 FADED_DB = 35.0
 """A block this far below the utterance's loudest is a pause, whatever the detector says."""
 
-SPOKEN_BLOCKS_MIN = 4
-"""Shorter sounds (under 128 ms) are not scored."""
+SPOKEN_BLOCKS_MIN = 3
+"""Shorter sounds (under 96 ms) are not scored."""
 
 CANDIDATE_MS = 64
 """Silence after which scoring begins while the end is still being waited for."""

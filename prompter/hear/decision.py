@@ -109,9 +109,12 @@ def _doubt(
     if margin is not None and margin <= 0:
         return "sounds more like something else"
     extra = thresholds.LONG_WINDOW_EXTRA if scored.window > limits.WINDOW_FRAMES else 0.0
+    if " " not in best.text.strip():
+        extra += thresholds.ONE_WORD_EXTRA
     if score < thresholds.LEAST[best.risk] + extra:
         return "not sure enough"
-    if negation_lost(scored.text, best.text):
+    surely_denied = negated(best.text) and score >= thresholds.NEGATION_SURE
+    if negation_lost(scored.text, best.text) and not surely_denied:
         return "a 'not' too many or too few"
     if any(_both_said(scored.text, best, p) for p, _ in scored.ranked if p.answer):
         return "two answers at once"

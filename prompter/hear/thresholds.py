@@ -20,5 +20,12 @@ answer or none (4 voices and other people, clean to 5 dB of noise), 25, 12 and 6
 STRICT: dict[Risk, float] = {"plain": 2.5, "branch": 3.5, "good": 4.5}
 """Log-odds at which one ear is enough although another disagrees."""
 
+NEGATION_SURE = 5.0
+"""Log-odds at which 'won't go in' is believed although the free decode lost its 'not'. Heard as
+'won't pass' and the like, 'pass', 'rise', 'air', 'change', 'response' and 'wake up' reach 3.6."""
+
+ONE_WORD_EXTRA = 0.7
+"""Added for wordings of one word: they are what a recogniser makes of a sneeze or a foreign word."""
+
 LONG_WINDOW_EXTRA = 1.0
-"""Added to both where the window is longer than the shortest: answers are short, talk is long."""
+"""Added where the window is longer than the shortest: answers are short, talk is long."""

@@ -13,7 +13,7 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear.ear import Ranking
 from prompter.hear.numbers import reading_in
-from prompter.hear.shortlist import shortlist
+from prompter.hear.shortlist import plain_words, shortlist
 
 MODEL_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 HOP_SAMPLES = 160
@@ -118,7 +118,7 @@ class WhisperEar:
             beam_size=1,
             max_length=2 + longest,
         )[0]
-        return self._tokenizer.decode(result.sequences_ids[0]).strip()
+        return said_once(self._tokenizer.decode(result.sequences_ids[0]))
 
     def _evidence(self, encoded: Any, wordings: Sequence[str], window: int) -> list[float]:
         """How much likelier the sound makes each wording than silence does.
@@ -154,6 +154,16 @@ class WhisperEar:
             ids = self._tokenizer.encode(text, add_special_tokens=False).ids
             self._tokens[wording] = ids
         return ids
+
+
+def said_once(text: str) -> str:
+    """`text` without the repeats that the model fills a window with: 'No rise. No rise No'."""
+    words = text.split()
+    plain = [plain_words(word) for word in words]
+    for length in range(1, len(words)):
+        if all(plain[i] == plain[i % length] for i in range(length, len(words))):
+            return " ".join(words[:length])
+    return " ".join(words)
 
 
 def _pick(text: str, phrases: Sequence[Phrase]) -> list[Phrase]:

@@ -88,8 +88,25 @@ def test_good_news_needs_more_than_a_branch_and_that_more_than_a_plain_step() ->
 )
 def test_a_not_that_is_lost_or_added(text: str, wording: str, lost: bool) -> None:
     assert negation_lost(text, wording) is lost
-    verdict = decide([ranking((Phrase(wording, "it"), 3.0), (FLAT, -2.0), text=text)])
+    verdict = decide([ranking((Phrase(wording, "it"), 2.0), (FLAT, 0.8), text=text)])
     assert verdict.believed is not lost
+
+
+def test_a_lost_not_is_forgiven_only_when_the_sound_is_very_sure() -> None:
+    stuck, fine = Phrase("won't go in", "stuck"), Phrase("going up", "rising")
+    assert decide([ranking((stuck, 3.0), (FLAT, -1.0), text="1, go in")]).believed
+    assert not decide([ranking((stuck, 2.0), (FLAT, 0.8), text="1, go in")]).believed
+    assert not decide([ranking((fine, 4.0), (FLAT, -1.0), text="not going up")]).believed
+
+
+def test_a_single_word_needs_more() -> None:
+    pairs = [(e / 100) for e in range(-100, 300)]
+
+    def least(wording: str) -> float:
+        phrase = Phrase(wording, "it")
+        return next(e for e in pairs if decide([ranking((phrase, e), (FLAT, e - 2))]).believed)
+
+    assert least("okay") > least("okay now")
 
 
 @pytest.mark.parametrize("text", ["no", "not", "isn't", "won’t", "cannot", "nothing", "Never"])

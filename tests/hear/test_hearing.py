@@ -53,11 +53,11 @@ def test_a_believed_answer_ends_sooner_than_a_doubted_one() -> None:
 def test_computing_time_is_added_to_the_virtual_clock() -> None:
     sound = drawn(("speech", 10), ("silence", 40))
     heard = only_heard(stream(made(sure_of(FLAT), compute_ms=150)[0], sound))
-    # the candidate is taken 96 ms after the last sound, so the result is due 246 ms after it
-    assert heard.at_ms - heard.ended_ms == 256  # the block in which it is known
+    due_ms = limits.CANDIDATE_MS + 150  # after the last sound
+    assert heard.at_ms - heard.ended_ms == -(-due_ms // 32) * 32  # the block in which it is known
     assert heard.decide_ms == 150
     slow = only_heard(stream(made(sure_of(FLAT), compute_ms=900)[0], sound))
-    assert slow.at_ms - slow.ended_ms == 96 + 900
+    assert slow.at_ms - slow.ended_ms == limits.CANDIDATE_MS + 900
 
 
 def test_a_pause_inside_a_phrase_does_not_cut_it() -> None:

@@ -15,7 +15,7 @@ from prompter.hear.clip import blocks_of, read_clip
 from prompter.hear.decoys import DECOYS
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset
 from prompter.hear.scorer import InlineScorer, ThreadScorer
-from prompter.hear.whisper_ear import MODEL_SHA256, WhisperEar
+from prompter.hear.whisper_ear import MODEL_SHA256, WhisperEar, said_once
 
 WORDS = tuple(Phrase(word, word) for word in ("yes", "no", "stop"))
 
@@ -122,3 +122,18 @@ def test_the_live_scorer_hears_the_same(whisper, spoken) -> None:
     (heard,) = [r for r in reports if isinstance(r, Heard)]
     assert heard.heard.text == "it came out" and heard.believed
     assert hearing.trouble() == []
+
+
+@pytest.mark.parametrize(
+    ("decoded", "once"),
+    [
+        ("No rise. No rise No", "No rise."),
+        ("response response response", "response"),
+        ("still in place still in", "still in place"),
+        ("oxygen eight eight", "oxygen eight eight"),
+        ("It's in my hand.", "It's in my hand."),
+        ("", ""),
+    ],
+)
+def test_repeats_that_fill_the_window_are_taken_off(decoded: str, once: str) -> None:
+    assert said_once(decoded) == once
