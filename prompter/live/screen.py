@@ -69,8 +69,10 @@ class Screen:
         from rich.console import Console
 
         from prompter.live.layout import picture
+        from prompter.live.letters import BLOCKS
 
         console = Console(highlight=False, markup=False)
+        blocks = _has(BLOCKS, console.encoding)
         before: tuple[Shown, tuple[int, int]] | None = None
         with console.screen(hide_cursor=True) as window:
             while not (self._closing or self._lost):
@@ -78,7 +80,7 @@ class Screen:
                 shown = self._latest
                 if shown is not None and (shown, size) != before:
                     before = (shown, size)
-                    window.update(picture(shown, *size))
+                    window.update(picture(shown, *size, blocks))
                 self._wait(shown)
 
     def _print(self) -> None:
@@ -96,6 +98,14 @@ class Screen:
             self._change.wait_for(
                 lambda: self._closing or self._latest is not seen, limits.SCREEN_WAIT_S
             )
+
+
+def _has(signs: str, encoding: str) -> bool:
+    try:
+        signs.encode(encoding)
+    except (UnicodeError, LookupError):
+        return False
+    return True
 
 
 def lines(before: Shown, now: Shown) -> list[str]:
