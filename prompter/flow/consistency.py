@@ -86,7 +86,7 @@ def _targets(flow: Flow) -> Iterator[Finding]:
     places: list[tuple[Path_, str | None]] = [(("start",), flow.start)]
     places += [((*path, "go"), arm.go) for path, arm in arms_of(flow)]
     for name, step in flow.steps.items():
-        places += [(("steps", name, "after"), step.after), (("steps", name, "otherwise"), step.otherwise)]
+        places += [(("steps", name, part), getattr(step, part)) for part in ("after", "otherwise", "gap")]
     for way, lines in flow.ways.items():
         places += [(("ways", way, index, "go"), line.go) for index, line in enumerate(lines)]
     places += [(("rules", "breath_gap", i, "go"), line.go) for i, line in enumerate(flow.rules.breath_gap)]
@@ -221,7 +221,7 @@ def _steps_beyond_neck_only(flow: Flow) -> set[str]:
             reached.add(name)
             step = flow.steps[name]
             arms = [a for arms in step.answers.values() for a in arms] + list(step.silent)
-            todo += [t for t in (step.after, step.otherwise, *(a.go for a in arms)) if t]
+            todo += [t for t in (step.after, step.otherwise, step.gap, *(a.go for a in arms)) if t]
     return set(flow.steps) - reached
 
 

@@ -113,6 +113,7 @@ class Step(Part):
     answers: dict[str, Arms] = {}
     silent: Annotated[list[Silent], BeforeValidator(_as_list)] = []
     after: str | None = Field(None, description="where it goes when all is said and the beat is over")
+    gap: str | None = Field(None, description="where it goes instead of the last line of `breath_gap`")
     outcome: Literal["better", "handed over", "keep"] | None = None
     final: bool = False
     visit: bool = Field(False, description="on the way: `back` returns to the step it came from")
@@ -140,10 +141,10 @@ class WayLine(Part):
 
 
 class GapLine(Part):
-    """`since: tube out` counts from when the tube came out, and only until a breath was asked for after it."""
+    """Counts from the last breath; with `since` from when a mark was set or a fact learned, if no breath came after."""
 
     when: If
-    since: Literal["last breath", "tube out"] = "last breath"
+    since: str | None = Field(None, description="a mark, or a fact such as 'tube is out'")
     after_s: float = Field(gt=0)
     go: str
 

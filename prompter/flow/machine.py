@@ -105,6 +105,7 @@ class FlowMachine:
         self._pace_cue: int | None = None
         self._pace_began: int | None = None
         self._pace_lasts_ms = 0
+        self._before_beat: set[int] = set()
         self._sets = False
         self._last_breath: int | None = None
         self._nobody_heard = False
@@ -118,7 +119,7 @@ class FlowMachine:
         self._answer: str | None = None
         self._taken = False
         self._gaps = [
-            (guard_of(atoms), line.since == "tube out", int(line.after_s * 1000))
+            (guard_of(atoms), line.since, int(line.after_s * 1000))
             for line in rules.breath_gap
             if (atoms := self._open(line.when)) is not None
         ]
@@ -209,13 +210,13 @@ class FlowMachine:
             return None
         if "gap" not in self._engine.events or self.step not in self._engine.events["gap"].transitions:
             return None
-        breath, tube_out = self._last_breath, self.memory.tube_out_ms
-        for guard, since_tube_out, after_ms in self._gaps:
-            since = breath
-            if since_tube_out:
-                since = tube_out if breath is None or (tube_out is not None and breath < tube_out) else None
-            if since is not None and (guard is None or guard(self.memory)):
-                return since + after_ms
+        breath = self._last_breath
+        for guard, since, after_ms in self._gaps:
+            began = self.memory.since.get(since) if since else breath
+            if began is None or (breath is not None and breath > began):
+                continue  # this line does not apply (any more)
+            if guard is None or guard(self.memory):
+                return began + after_ms
         return None
 
     def _gap_due(self) -> None:
@@ -249,7 +250,9 @@ class FlowMachine:
         self._clock.every_at = None
         if self._sets:
             # Two more breaths, and then the question again.
-            self._talk, self._waiting, self._phase = {self._pace_breaths(self._rules.test_breaths)}, None, "talk"
+            self._talk = set() if cue is None else {cue}
+            self._talk = {self._pace_breaths(self._rules.test_breaths)}
+            self._waiting, self._phase = None, "talk"
         elif cue is None:
             self._start_every()
         else:
@@ -443,7 +446,8 @@ class FlowMachine:
         """Called by the engine when a row's guards hold; for nobody else."""
         self._taken = True
         how, answer = self._how, self._answer
-        if self._before is not None and how != "timed":
+        by_itself = how == "assumed" and self.table.stands[row.source].visit
+        if self._before is not None and how != "timed" and not by_itself:
             self._remember(self._before)
         self._not_confirmed()
         self._echo(row, how, answer)
@@ -549,6 +553,9 @@ class FlowMachine:
         memory, how = self.memory, self._how
         for name, value in effects.learn.items():
             self._learn(name, value)
+        for name in effects.set:
+            if name not in memory.marks:
+                memory.since[name] = self._now
         memory.marks.update(effects.set)
         memory.marks.difference_update(effects.clear)
         for name in effects.count:
@@ -569,14 +576,14 @@ class FlowMachine:
         memory, before = self.memory, self.memory.known[name]
         if before != value:
             memory.known[name] = value
+            memory.since[f"{name} is {value}"] = self._now
             self._emit(Learned(self._now, name, value, self._how))
         if (name, value) == ("tube", "proven open"):
             memory.reason = None
-        elif (name, value) == ("tube", "out") and before != value:
-            memory.tube_out_ms = self._now
         elif (name, before) == ("breathing", "better") and before != value:
             # A new bout of trouble: its breaths have yet to begin.
-            self._last_breath = memory.tube_out_ms = None
+            self._last_breath = None
+            memory.since.clear()
 
     # ------------------------------------------------------------------ a step from its beginning
 
@@ -599,7 +606,8 @@ class FlowMachine:
         if stand.beat == "suction" and not returns and self._breaths_due_within(stand):
             self._gap_due()
             return
-        for spoken in stand.say:
+        # Back from a visit: an open question is asked again, what was done before it is done.
+        for spoken in () if returns and stand.ask and not stand.beat else stand.say:
             if (cue := self._say_spoken(spoken)) is not None:
                 self._talk.add(cue)
         if stand.beat == "breaths" and not goes_on:
@@ -690,6 +698,10 @@ class FlowMachine:
 
     def _prompt_over(self, cue: int) -> None:
         self._outstanding.end(cue)
+        if cue in self._before_beat:
+            self._before_beat.discard(cue)
+            if not self._before_beat and self._beat == "breaths":
+                self._last_breath = self._now
         if cue == self._pace_cue:
             self._pace_cue = None
             self._beat = ""
@@ -709,7 +721,10 @@ class FlowMachine:
     # ------------------------------------------------------------------ beats
 
     def _pace_breaths(self, count: int | None) -> int:
-        self._last_breath = self._now
+        # The beat begins when what stands before it in the queue has been said.
+        self._before_beat = {cue for cue in self._talk if self._outstanding.role(cue) != "beat"}
+        if not self._before_beat:
+            self._last_breath = self._now
         return self._pace("breaths", count)
 
     def _pace(self, what: str, count: int | None) -> int:
@@ -729,7 +744,7 @@ class FlowMachine:
         return cue
 
     def _stop_beat(self) -> None:
-        if self._beat == "breaths":
+        if self._beat == "breaths" and not self._before_beat:
             self._breathed()
         if self._beat:
             self._emit(PaceStopped(self._now))

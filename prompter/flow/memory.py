@@ -21,7 +21,7 @@ class Memory:
 
     `reason`: the answer that, spoken or keyed, justifies taking the tube out; None again once the
     tube is proven open. `back`: the steps that visits (suction, two breaths) return to, the last first
-    to be returned to. `tube_out_ms`: when the tube came out, in this bout of trouble.
+    to be returned to. `since`: when a mark was set, or a fact ("tube is out") learned, in this bout of trouble.
     """
 
     known: dict[str, str] = field(default_factory=lambda: {k: v[0] for k, v in KNOWN.items()})
@@ -29,7 +29,7 @@ class Memory:
     counts: dict[str, int] = field(default_factory=dict)
     reason: str | None = None
     back: tuple[str, ...] = ()
-    tube_out_ms: int | None = None
+    since: dict[str, int] = field(default_factory=dict)
     pending: str | None = None
     spo2: int | None = None
     spo2_at_ms: int = 0
@@ -42,7 +42,7 @@ class Memory:
         """An independent copy."""
         return Memory(
             dict(self.known), set(self.marks), dict(self.counts), self.reason, self.back,
-            self.tube_out_ms, self.pending, self.spo2, self.spo2_at_ms, self.pulse, self.now_ms,
+            dict(self.since), self.pending, self.spo2, self.spo2_at_ms, self.pulse, self.now_ms,
             self.spo2_floor, self.number_fresh_ms,
         )  # fmt: skip
 

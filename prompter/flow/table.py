@@ -295,7 +295,8 @@ class _Builder:
             for line in self.flow.rules.breath_gap:
                 atoms = self._open(line.when)
                 if atoms is not None:
-                    rows += self._leading(name, "gap", atoms, line.go, Arm(go=line.go))
+                    go = step.gap if step.gap and not line.when else line.go
+                    rows += self._leading(name, "gap", atoms, go, Arm(go=go))
                     if not atoms:
                         break
         return rows

@@ -17,8 +17,6 @@ from prompter.events import (
     PromptEnded,
     Record,
     Say,
-    SpeechEnded,
-    SpeechStarted,
     Started,
     Ticked,
     Tone,
@@ -114,12 +112,6 @@ class Drive:
 
     def mumbles(self, answer: str | None = None) -> list[Record]:
         return self.feed(Unclear(self.now, answer, answer))
-
-    def talks(self, seconds: float) -> "Drive":
-        self.feed(SpeechStarted(self.now))
-        self.wait(seconds)
-        self.feed(SpeechEnded(self.now))
-        return self
 
     def settle(self, most_s: float = 60) -> "Drive":
         """Until the step asks or waits, and all of that is said."""
