@@ -10,7 +10,7 @@ from prompter.hear import thresholds
 from prompter.hear.ear import Ranking
 from prompter.hear.shortlist import likeness, plain_words
 
-_NEGATION = r"\b(?:not|no|non|never|nope|nothing|cannot|\w+n't)\b"
+_NEGATION = r"\b(?:not|no|never|nope|nothing|cannot|\w+n't)\b"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,19 +2,18 @@
 to somebody else, a question or a denied answer has something nearer to be.
 
 They compete only where they sound like what was heard. The first group are the traps of the
-clinical brief; the second is everyday talk of a few short words.
+clinical brief; the second is everyday talk of a few short words. `Hearing` adds "not" before
+every allowed wording, and every wording of the flow that is not allowed now.
 """
 
 DECOYS: tuple[str, ...] = (
     # denied, asked, or not yet
-    "not better", "not moving", "not going up", "not rising", "not done", "not fine", "not clear",
-    "not breathing fine", "not still fine", "not settled", "not through", "not in", "not out",
-    "not coming back", "not crying", "not passing", "not hissing", "it didn't pass",
-    "it didn't go in", "it didn't go down", "it didn't come out", "it's not in", "it's not clear",
-    "is it in", "is it out", "is it off", "is it clear", "is it rising", "is it going up",
-    "is she breathing", "is he breathing", "is she better", "take it out", "pull it out",
-    "put it in", "it's ringing", "nearly here", "they're coming", "they're not here yet",
-    "what's that", "where is it", "who is it", "how is she", "are you there",
+    "it didn't pass", "it didn't go in", "it didn't go down", "it didn't come out", "it's not in",
+    "it's not clear", "it's not through", "is it in", "is it out", "is it off", "is it clear",
+    "is it rising", "is it going up", "is she breathing", "is he breathing", "is she better",
+    "she isn't settled", "eyes not open", "take it out", "pull it out", "put it in",
+    "it's ringing", "nearly here", "they're coming", "they're not here yet", "what's that",
+    "where is it", "who is it", "how is she", "are you there",
     # everyday
     "yes", "no", "yeah", "oh no", "oh yes", "oh", "okay", "all right", "right", "left", "stop",
     "go", "go on", "up", "down", "on", "off", "in", "out", "here", "there", "now", "wait",

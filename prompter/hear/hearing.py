@@ -12,7 +12,7 @@ import numpy as np
 
 from prompter import limits
 from prompter.events import Phrase
-from prompter.hear.decision import Verdict
+from prompter.hear.decision import Verdict, negated
 from prompter.hear.decoys import DECOYS
 from prompter.hear.ear import Ear
 from prompter.hear.endpoint import Endpointer
@@ -97,12 +97,20 @@ class Hearing:
         self._panel = Panel(ears)
         self._scorer = scorer
         self._ends = endpointer or Endpointer()
+        self._ears = tuple(ears)
+        self._answers = [p.text for p in known if p.answer]
         self._rivals = tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
         self._phrases: tuple[Phrase, ...] = ()
         self._scored_among: tuple[Phrase, ...] = ()
         self._tickets = 0
         self._candidate: _Attempt | None = None  # what the open utterance would be if it ended now
         self._undecided: list[_Attempt] = []  # utterances that ended before their result came
+
+    def prepare(self) -> None:
+        """Do ahead (1 to 2 s, once an ear) what else the first utterances would wait for."""
+        wordings = dict.fromkeys([*self._rivals, *(_denied(text) for text in self._answers)])
+        for ear in self._ears:
+            ear.prepare([Phrase(text, "") for text in wordings])
 
     def expect(self, phrases: Sequence[Phrase]) -> None:
         """What is allowed from now on. A candidate scored against others is scored again."""
@@ -111,7 +119,8 @@ class Hearing:
             return
         self._phrases = phrases
         allowed = {plain_words(p.text) for p in phrases}
-        decoys = [Phrase(text, "") for text in self._rivals if plain_words(text) not in allowed]
+        rivals = dict.fromkeys([*self._rivals, *(_denied(p.text) for p in phrases)])
+        decoys = [Phrase(text, "") for text in rivals if plain_words(text) not in allowed]
         self._scored_among = (*phrases, *decoys)
         self._forget_candidate()
 
@@ -215,6 +224,11 @@ class Hearing:
         while self._undecided and self._undecided[0].result is not None:
             reports.append(_heard(self._undecided.pop(0)))
         return reports
+
+
+def _denied(wording: str) -> str:
+    """'not going up' for 'going up'; what is denied already stays as it is."""
+    return wording if negated(wording) else f"not {wording}"
 
 
 def _heard(attempt: _Attempt) -> Heard:

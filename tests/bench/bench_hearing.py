@@ -195,7 +195,8 @@ def main() -> None:
     done = {row["key"] for row in rows}
     ear = WhisperEar()
     ear.load()
-    ear.prepare([*phrases(), *WORDS])
+    ear.prepare(WORDS)
+    Hearing([ear], InlineScorer(), known=phrases()).prepare()
     with kept.open("a") as file:
         for jobs in (spoken_jobs, recorded_jobs):
             for job in jobs(args.audio, args.quick):

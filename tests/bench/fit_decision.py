@@ -18,7 +18,7 @@ from sounds import (
 from wordings import OTHER_TALK, phrases
 
 from prompter.events import Phrase
-from prompter.hear.decision import features, negation_lost
+from prompter.hear.decision import features, negated, negation_lost
 from prompter.hear.decoys import DECOYS
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.ear import Ranking
@@ -33,7 +33,8 @@ Row = dict[str, Any]
 def among(allowed: list[Phrase], known: list[Phrase]) -> list[Phrase]:
     """The allowed phrases with everything else as decoys, as `Hearing.expect` does it."""
     taken = {plain_words(p.text) for p in allowed}
-    others = dict.fromkeys([*(p.text for p in known), *DECOYS])
+    denied = [f"not {p.text}" for p in allowed if not negated(p.text)]
+    others = dict.fromkeys([*(p.text for p in known), *DECOYS, *denied])
     return allowed + [Phrase(t, "") for t in others if plain_words(t) not in taken]
 
 

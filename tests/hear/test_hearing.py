@@ -111,6 +111,14 @@ def test_known_wordings_that_are_not_allowed_compete_without_an_answer() -> None
     assert asked["it's hissing"] == "" and asked["chest flat"] == "flat"
 
 
+def test_the_denied_form_of_each_wording_competes() -> None:
+    hearing, ear = made(sure_of(FLAT))
+    stream(hearing, drawn(("speech", 10), ("silence", 20)))
+    decoys = {p.text for p in ear.asked[0][1] if not p.answer}
+    assert {"not chest flat", "not going up"} <= decoys
+    assert "not won't pass" not in decoys and "not no rise" not in decoys
+
+
 def test_speech_that_follows_at_once_does_not_lose_the_answer_before_it() -> None:
     hearing, _ = made(sure_of(FLAT), sure_of(RISING), compute_ms=600)
     sound = drawn(("speech", 10), ("silence", 15), ("speech", 10), ("silence", 60))
