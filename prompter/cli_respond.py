@@ -38,7 +38,7 @@ def respond_command(
     gc.disable()
     from prompter.live.emergency import respond
 
-    code = respond(plan, keys_only, out, _device(microphone), _device(loudspeaker))
+    code = respond(plan, keys_only, out, device(microphone), device(loudspeaker))
     # Everything is closed. What may still run is a thread inside a recogniser or a driver, and the
     # interpreter's own way out would tear it down in the middle and abort.
     for stream in (sys.stdout, sys.stderr):
@@ -47,5 +47,6 @@ def respond_command(
     os._exit(code)
 
 
-def _device(name: str | None) -> str | int | None:
+def device(name: str | None) -> str | int | None:
+    """A device as sounddevice takes it: its number, or part of its name."""
     return int(name) if name is not None and name.isdecimal() else name

@@ -100,6 +100,10 @@ SPEECH_QUEUE_MAX = 64
 MIX_REPORTS_MAX = 10_000
 """Reports of the mixer that nobody has fetched; beyond that beats are not reported."""
 
+VOICE_HANGS_S = 2.0
+"""A voice that has not spoken a sentence for this long is given up. The first takes 0.2 s, on a
+busy computer more."""
+
 RESAMPLED_CLIPS_MAX = 1_000
 """Clips kept at the sound card's rate: several protocols' worth."""
 
@@ -197,8 +201,8 @@ SCREEN_WAIT_S = 0.5
 LAST_RESORT_EVERY_S = 20.0
 """Pause between the sentences of the last resort: the call's own reminder (flow rules)."""
 
-OWN_VOICE_TAIL_MS = 200
-"""A room goes on sounding this long after the prompter's last word."""
+OWN_VOICE_TAIL_MS = 120
+"""A room goes on sounding this long after the prompter's last word; people answer after about 200 ms."""
 
 OWN_VOICE_JUDGED_MS = 1_000
 """Speech shorter than this does not show whether the microphone hears the loudspeaker."""
@@ -220,3 +224,23 @@ SWITCH_S = 0.001
 
 CLIP_PAUSE_S = 0.01
 """Pause between clips rendered beside the first prompts."""
+
+# ---- self-test ---------------------------------------------------------------------------------
+
+READY_FREE_BYTES = 500_000_000
+"""Less room on the disk is not ready: records, their sound, and what else the machine writes."""
+
+READY_LISTEN_S = 1.0
+"""How long the room is listened to before a tone is played."""
+
+READY_TONES_S = 2.5
+"""How long the tones may take to come back, wireless devices included."""
+
+READY_TONE_DB = 10.0
+"""How far a tone must stand above the room."""
+
+READY_PHRASE_S = 6.0
+"""How long a spoken phrase is waited for."""
+
+EAR_RELOADS_MAX = 5
+"""How often ears that failed in one emergency are loaded again: each time costs computing."""

@@ -152,6 +152,10 @@ class Session:
             self._feed(Ticked(at_ms))
         self._last_ms = at_ms
 
+    def listen_with(self, hearing: Hearing | None) -> None:
+        """Ears that came (or came back) while it went on; None: keys alone."""
+        self.hearing, self._expected = hearing, None
+
     def announce(self, text: str, at_ms: int) -> None:
         """Speaks something of the program's own, beside the flow: it is no cue of the machine's."""
         self._announced += 1

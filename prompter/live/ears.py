@@ -15,7 +15,9 @@ Put = Callable[[tuple[str, Any]], None]
 def ears_there() -> list[str]:
     """The names of the ears whose files are there. Never raises."""
     try:
-        return [ear.name for ear in _all() if ear.ready()[0]]
+        from prompter.hear.ears import every_ear
+
+        return [ear.name for ear in every_ear() if ear.ready()[0]]
     except Exception:  # noqa: BLE001 - a broken installation has no ears
         return []
 
@@ -33,33 +35,28 @@ def known_phrases(table: Table) -> list[Phrase]:
     return wordings + [Phrase(text, "") for text in table.texts()]
 
 
-def _all() -> list[Any]:
-    from prompter.hear.vosk_ear import VoskEar
-    from prompter.hear.whisper_ear import WhisperEar
-
-    return [WhisperEar(), VoskEar()]
-
-
 def _load(table: Table, put: Put) -> None:
     try:
+        from prompter.hear.ears import every_ear
         from prompter.hear.hearing import Hearing
         from prompter.hear.scorer import ThreadScorer
 
+        wordings = [phrase for phrase in known_phrases(table) if phrase.answer]
         ears = []
-        for ear in _all():
+        for ear in every_ear():
             if not ear.ready()[0]:
                 continue  # a second ear is not everybody's; a missing first one is told below
             try:
                 ear.load()
+                ear.prepare(wordings)
                 ears.append(ear)
             except CannotDo as error:
                 put(("one ear", error.one_line()))
         if not ears:
-            raise CannotDo("no recogniser can be loaded", mend="prompter ears")
+            raise CannotDo("no recogniser can be loaded.", mend="prompter ears")
         hearing = Hearing(ears, ThreadScorer(), known_phrases(table))
     except Exception as error:  # noqa: BLE001 - without ears the keys go on
-        put(("no ear", error.one_line() if isinstance(error, CannotDo) else f"{type(error).__name__}: {error}"))
+        why = error.one_line() if isinstance(error, CannotDo) else f"{type(error).__name__}: {error}"
+        put(("no ear", why))
         return
     put(("ear", hearing))
-    for ear in ears:  # in use already; the first utterances only wait less
-        ear.prepare([Phrase(w, "") for a in table.flow.answers.values() for w in a.wordings])

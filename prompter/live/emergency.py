@@ -152,7 +152,8 @@ class Emergency:
         )
         self._runner = Runner(
             session, self.clock, self._heard_at, self._own_voice, self.inbox, self._card, self._screen,
-            listens=not self._keys_only, plan_state=self._plan_state(), first_notices=self._first(),
+            listens=not self._keys_only, plan_state=self._plan_state(), load_ears=self._load_ears,
+            first_notices=self._first(),
         )  # fmt: skip
 
     def feeding(self, event: Any) -> None:
@@ -221,12 +222,15 @@ class Emergency:
         self._keyboard.start()
         self._journal.begin()
         if not self._keys_only:
-            from prompter.live.ears import load_ears
-
-            load_ears(self._prepared.table, self.inbox.put)
+            self._load_ears()
         threading.Thread(target=self._prepare_clips, name="clips", daemon=True).start()
         self._awake = Awake()
         self._awake.start()
+
+    def _load_ears(self) -> None:
+        from prompter.live.ears import load_ears
+
+        load_ears(self._prepared.table, self.inbox.put)
 
     def _prepare_clips(self) -> None:
         first = [*last_resort.texts(), *notices.texts()]
@@ -304,11 +308,11 @@ class _Closing:
 
 
 def _voice() -> tuple[Any, str]:
-    """The embedded voice, or None and why there is none."""
+    """The prompter's voice, or None and why there is none."""
     try:
-        from prompter.speak.voice import EspeakVoice
+        from prompter.speak.own_voice import prompter_voice
 
-        return EspeakVoice(), ""
+        return prompter_voice(), ""
     except Exception as error:  # noqa: BLE001 - clips made before, or the screen, do without it
         return None, str(error) or type(error).__name__
 

@@ -14,6 +14,7 @@ LOST = {
 BACK = {
     "microphone": "The microphone is back.",
     "loudspeaker": "The sound is back.",
+    "ear": "I can hear again.",
 }
 CLOSE_AGAIN = "To close, press that again."
 

@@ -7,6 +7,8 @@ goes on. Only an error of the session itself leaves `run`.
 
 import queue
 import time
+from collections.abc import Callable
+from traceback import walk_tb
 from typing import Any, Protocol
 
 import numpy as np
@@ -50,6 +52,7 @@ class Runner:
         screen: Picture,
         listens: bool,
         plan_state: str,
+        load_ears: Callable[[], None],
         first_notices: tuple[tuple[str, str, str], ...] = (),
     ) -> None:
         answers = session.machine.table.flow.answers
@@ -61,7 +64,8 @@ class Runner:
         self.turned_s = time.monotonic()
         self._clock, self._heard_at, self._inbox = clock, heard_at, inbox
         self._card, self._screen = card, screen
-        self._first_notices = first_notices
+        self._first_notices, self._load_ears = first_notices, load_ears
+        self._reloads = 0
         self._own_voice = own_voice
         self._blocks = BlockClock(_BLOCK_MS, limits.BLOCK_JUMP_MS)
         self._sound_s = self._watched_s = time.monotonic()
@@ -126,6 +130,8 @@ class Runner:
             self._heard = f"{said}{sure}" if said else "not understood"
         elif record["kind"] == "answered" and record["how"] == "keyed":
             self._heard = f"{record['wording']} (key)"
+        elif record["kind"] == "failed" and record["part"] == "ear" and "ear" not in self._lost:
+            self._inbox.put(("ear failed", record["detail"]))
 
     def _listen(self) -> None:
         microphone = self.microphone
@@ -147,8 +153,8 @@ class Runner:
         except Exception as error:
             if not _from_hearing(error):
                 raise
-            self.session.hearing = None
-            self._fault("ear", f"{type(error).__name__}: {error}")
+            self.session.listen_with(None)
+            self.session.fault("ear", f"{type(error).__name__}: {error}", at_ms)
 
     def _take_inbox(self, wait: bool) -> None:
         try:
@@ -173,8 +179,10 @@ class Runner:
         elif what == "microphone":
             self._listen_to(value)
         elif what == "ear":
-            self.session.hearing = value
+            self.session.listen_with(value)
             self._back("ear", "ready")
+        elif what == "ear failed":
+            self._ear_failed(value)
         elif what in ("no loudspeaker", "no microphone", "no ear", "no keys"):
             self._fault(what.removeprefix("no "), value)
         elif what == "one ear":
@@ -240,6 +248,17 @@ class Runner:
             )
         self._underflows, self._overflows = underflows, overflows
 
+    def _ear_failed(self, detail: str) -> None:
+        """The session has reported it already; ears are loaded anew."""
+        if "ear" in self._lost:
+            return
+        self._lost["ear"], self._states["ear"] = detail, "MISSING"
+        self.pressing.notice = f"ear: {detail}"
+        self._announce(notices.LOST["ear"])
+        if self._reloads < limits.EAR_RELOADS_MAX:
+            self._reloads += 1
+            self._load_ears()
+
     def _disk(self, trouble: str) -> None:
         if trouble:
             self._fault("disk", trouble)
@@ -289,11 +308,6 @@ _SHOWN_AS = {"loudspeaker": "sound", "disk": "record"}
 
 
 def _from_hearing(error: BaseException) -> bool:
-    """Whether the error arose in the hearing room, and not in the flow that it led into."""
-    trace, last = error.__traceback__, ""
-    while trace is not None:
-        module = trace.tb_frame.f_globals.get("__name__", "")
-        if module.startswith("prompter."):
-            last = module
-        trace = trace.tb_next
-    return last.startswith("prompter.hear")
+    """Whether the error arose in the hearing room, and not in the flow that the answer led into."""
+    modules = (frame.f_globals.get("__name__", "") for frame, _ in walk_tb(error.__traceback__))
+    return any(module.startswith("prompter.hear.") for module in modules)

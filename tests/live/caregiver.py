@@ -104,7 +104,10 @@ class Caregiver:
         self._voice = EspeakVoice(voice, rate_wpm)
         self.said: list[tuple[str, np.ndarray]] = []
 
-    def say(self, text: str) -> None:
+    def say(self, text: str, after_s: float = 0.3) -> None:
+        """Says it after thinking for a moment (people take 0.2 s on average: Stivers et al., PNAS
+        2009;106:10587); returns when it is said."""
+        time.sleep(after_s)
         clip = 0.6 * self._voice.render(text)
         self.said.append((text, clip))
         self._server.say(clip, 22_050).wait(20)

@@ -98,10 +98,12 @@ class SoundServer:
             if module in line:
                 self._pactl("unload-module", line.split()[0])
 
-    def add_microphone(self) -> None:
-        """Plugs the microphone in again."""
-        words = next(line for line in _SCRIPT.splitlines() if "source_name=microphone" in line).split()
-        self._pactl(*words)
+    def add(self, *modules: str) -> None:
+        """Plugs devices in again ('source_name=microphone')."""
+        for module in modules:
+            words = next(line for line in _SCRIPT.splitlines() if module in line).split()
+            self._pactl(*(word.format(rate=RATE_HZ) for word in words))
+        self._pactl("set-default-sink", "loudspeaker")
         self._pactl("set-default-source", "microphone")
 
     def say(self, sound: np.ndarray, rate_hz: int) -> "subprocess.Popen[bytes]":

@@ -1,0 +1,80 @@
+"""The plan there is, or none; and a protocol that is read faster the second time, never wrongly."""
+
+from pathlib import Path
+
+import pytest
+
+from prompter.flow.reading import load_flow
+from prompter.live.flow_cache import cached_flow
+from prompter.live.preparing import prepare
+from prompter.resources import flow_file, shared_file
+
+
+@pytest.fixture(autouse=True)
+def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("PROMPTER_HOME", str(tmp_path / "home"))
+    return tmp_path / "home"
+
+
+def test_without_a_plan_it_begins_without_numbers() -> None:
+    prepared = prepare(None)
+    assert prepared.plan is None and "plan.yaml" in prepared.plan_trouble
+    assert prepared.table.variant.words["depth"] == "to your measured depth"  # CONTRACTS, respond
+    assert prepared.table.variant.words["number"] == "your emergency number"
+
+
+def test_the_plan_of_the_users_own_place_is_found(plan_file: Path, own_home: Path) -> None:
+    own_home.mkdir()
+    (own_home / "plan.yaml").write_text(plan_file.read_text(encoding="utf-8"), encoding="utf-8")
+    prepared = prepare(None)
+    assert prepared.plan is not None and not prepared.plan_trouble
+    assert prepared.table.variant.words["depth"] == "9 centimetres"
+
+
+def test_the_demonstration_plan_is_never_used() -> None:
+    prepared = prepare(shared_file("demo-plan.yaml"))
+    assert prepared.plan is None and "demonstration" in prepared.plan_trouble
+
+
+@pytest.mark.parametrize("content", [b"", b"\x00\xff", b"patient: [", b"a: &a [*a]", b"- 1", "patient: {name: Jun\u00f6}".encode()])
+def test_a_broken_plan_is_no_reason_to_stop(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "broken.yaml"
+    path.write_bytes(content)
+    prepared = prepare(path)
+    assert prepared.plan is None and "broken.yaml" in prepared.plan_trouble
+    assert "\n" not in prepared.plan_trouble
+
+
+def test_a_folder_that_cannot_be_made_is_no_reason_to_stop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("PROMPTER_HOME", str(tmp_path / "file"))
+    assert prepare(None).cache is None
+
+
+def test_the_cached_protocol_is_the_same(tmp_path: Path) -> None:
+    path = flow_file("breathing-trouble")
+    text = path.read_text(encoding="utf-8")
+    fresh = load_flow(path)
+    assert cached_flow(path, text, tmp_path) == fresh
+    assert len(list(tmp_path.iterdir())) == 1
+    assert cached_flow(path, text, tmp_path) == fresh
+
+
+@pytest.mark.parametrize("damage", [lambda b: b[: len(b) // 2], lambda b: b.replace(b"Suction now", b"Squeeze it"), lambda b: b""])
+def test_a_damaged_cache_is_not_believed(tmp_path: Path, damage) -> None:
+    path = flow_file("breathing-trouble")
+    text = path.read_text(encoding="utf-8")
+    fresh = cached_flow(path, text, tmp_path)
+    kept = next(tmp_path.iterdir())
+    kept.write_bytes(damage(kept.read_bytes()))
+    assert cached_flow(path, text, tmp_path) == fresh
+
+
+def test_another_protocol_is_another_cache(tmp_path: Path) -> None:
+    path = flow_file("breathing-trouble")
+    text = path.read_text(encoding="utf-8")
+    cached_flow(path, text, tmp_path)
+    other = tmp_path / "other.yaml"
+    other.write_text(text.replace("act_s: 12", "act_s: 13"), encoding="utf-8")
+    changed = cached_flow(other, other.read_text(encoding="utf-8"), tmp_path)
+    assert changed != cached_flow(path, text, tmp_path)
