@@ -37,6 +37,7 @@ class Call:
         self.step = "not yet"
         self.reasons: list[str] = []
         self.due_at: int | None = None
+        self._asked_at: int | None = None
         part = table.flow.call
         self._every_ms = {"asked": int(part.reminder_s * 1000), "no phone": int(part.reminder_without_phone_s * 1000)}
 
@@ -61,35 +62,42 @@ class Call:
         if self.step == "not yet":
             self.ask_now(at, "time", "timed", paced, choose)
         elif self.step == "no phone":
-            self._say(self.table.line(self.table.flow.call.remind_without_phone), "call")
-            self.due_at = at + self._every_ms["no phone"]
+            self._ask_in(self.table.line(self.table.flow.call.remind_without_phone), at)
         elif self.step == "asked":
             part = self.table.flow.call
-            self._say(self.table.line(part.ask_paced if paced else part.remind), "call")
-            self.due_at = at + self._every_ms["asked"]
+            self._ask_in(self.table.line(part.ask_paced if paced else part.remind), at)
 
     def becomes(self, step: str, at: int, how: How, tell: Callable[[tuple[Spoken, ...]], None]) -> None:
         """ "Phone on speaker", "no phone", handed over."""
         before = self.step
         self._fire(step, at, how, None)
-        if self.step != step:
+        if self.step != step or before == step:
             return
-        self.due_at = at + self._every_ms[step] if step in self._every_ms else None
-        if step == "on speaker" and before != step:
+        self._remind_from(at)
+        if step == "on speaker":
             tell(self.table.on_speaker)
 
     def take_back(self, before: str, at: int) -> None:
         """ "That was wrong": the call was not on speaker after all. What was asked for stays asked for."""
         if self.step != before and before in self._every_ms:
             source, self.step = self.step, before
-            self.due_at = at + self._every_ms[before]
+            self._remind_from(at)
             self._record(Moved(at, "call", source, before, "spoken", "wrong"))
 
     def _ask(self, at: int, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
         text = self.table.line(self.table.flow.call.ask_paced) if paced else choose(self.table.call_ask)
-        if text:
-            self._say(text, "call")
-        self.due_at = at + self._every_ms["asked"]
+        self._ask_in(text or self.table.line(self.table.flow.call.remind), at)
+
+    def _ask_in(self, text: str, at: int) -> None:
+        self._say(text, "call")
+        self._asked_at = at
+        self._remind_from(at)
+
+    def _remind_from(self, at: int) -> None:
+        """Reminders are counted from when it was last asked for, however often somebody has no phone."""
+        every_ms = self._every_ms.get(self.step)
+        last = self._asked_at if self._asked_at is not None else at
+        self.due_at = None if every_ms is None else max(at, last + every_ms)
 
     def _fire(self, trigger: str, at: int, how: How, reason: str | None) -> None:
         source = self.step

@@ -400,7 +400,7 @@ class FlowMachine:
         self._emit(Moved(self._now, "care", source, before.step, "spoken", "wrong"))
         self.call.take_back(before.call, self._now)
         self._say(self._rules.going_back, "notice")
-        self._begin(self.table.stands[before.step])
+        self._begin(self.table.stands[before.step], undone=True)
 
     def _hold_on(self) -> None:
         if self._may_hold():
@@ -587,7 +587,7 @@ class FlowMachine:
 
     # ------------------------------------------------------------------ a step from its beginning
 
-    def _begin(self, stand: Stand, returns: bool = False) -> None:
+    def _begin(self, stand: Stand, returns: bool = False, undone: bool = False) -> None:
         self._clock.clear()
         self._outstanding.forget_care()
         self._talk.clear()
@@ -603,7 +603,7 @@ class FlowMachine:
         goes_on = stand.beat != "" and stand.beat == self._beat and count is None
         if self._beat and not goes_on:
             self._stop_beat()
-        if stand.beat == "suction" and not returns and self._breaths_due_within(stand):
+        if stand.beat == "suction" and not returns and not undone and self._breaths_due_within(stand):
             self._gap_due()
             return
         # Back from a visit: an open question is asked again, what was done before it is done.

@@ -206,9 +206,20 @@ def build(flow: Flow, variant: Variant) -> Table:
     return builder.table()
 
 
+@dataclass(frozen=True, slots=True)
+class _Lead:
+    """An arm as this variant has it. The arm itself is kept so that its id stays its own."""
+
+    arm: Arm
+    targets: list[tuple[tuple[Atom, ...], str, bool]]
+    effects: tuple[Effects, ...]
+    say: tuple[Spoken, ...]
+
+
 class _Builder:
     def __init__(self, flow: Flow, variant: Variant) -> None:
         self.flow, self.variant = flow, variant
+        self._leads: dict[int, _Lead] = {}
 
     def table(self) -> Table:
         rows: dict[str, list[Row]] = {}
@@ -296,7 +307,7 @@ class _Builder:
                 atoms = self._open(line.when)
                 if atoms is not None:
                     go = step.gap if step.gap and not line.when else line.go
-                    rows += self._leading(name, "gap", atoms, go, Arm(go=go))
+                    rows += self._leading(name, "gap", atoms, Arm(go=go))
                     if not atoms:
                         break
         return rows
@@ -307,27 +318,36 @@ class _Builder:
             atoms = self._open(arm.when)
             if atoms is None:
                 continue
-            rows += self._leading(source, trigger, (*first, *atoms), arm.go, arm, everywhere=everywhere)
+            rows += self._leading(source, trigger, (*first, *atoms), arm, everywhere)
             if not atoms and not first:
                 break
         return rows
 
-    def _leading(self, source: str, trigger: str, atoms: tuple[Atom, ...], go: str | None, arm: Arm, everywhere: bool = False) -> list[Row]:
-        effects = self._effects(arm)
-        # A silent arm's own words are said as it acts; an "every" line is not an arm's.
-        say = tuple(_spoken(arm.say, self.variant))
-        rows = []
-        for more, target in [((), STAY)] if arm.stay or go is None else self._resolve(go):
-            rows.append(Row(
-                source, trigger, (*atoms, *more), target, effects, arm.confirm, say, arm.say_summary,
-                bool(target) and target != "back" and self.flow.steps[target].needs_reason, everywhere,
-            ))  # fmt: skip
-        return rows
+    def _leading(self, source: str, trigger: str, atoms: tuple[Atom, ...], arm: Arm, everywhere: bool = False) -> list[Row]:
+        # An arm that works everywhere does the same at every step: worked out once.
+        lead = self._leads.get(id(arm))
+        if lead is None:
+            targets = [((), STAY)] if arm.stay or arm.go is None else self._resolve(arm.go)
+            lead = self._leads[id(arm)] = _Lead(
+                arm, [(*target, self._needs_reason(target[1])) for target in targets],
+                # A silent arm's own words are said as it acts; an "every" line is not an arm's.
+                self._effects(arm), tuple(_spoken(arm.say, self.variant)),
+            )  # fmt: skip
+        return [
+            Row(
+                source, trigger, (*atoms, *more), target, lead.effects, arm.confirm, lead.say, arm.say_summary,
+                needs_reason, everywhere,
+            )
+            for more, target, needs_reason in lead.targets
+        ]  # fmt: skip
+
+    def _needs_reason(self, target: str) -> bool:
+        return target not in (STAY, "back") and self.flow.steps[target].needs_reason
 
     def _effects(self, effects: Effects) -> tuple[Effects, ...]:
         named = (self.flow.effects[effects.do],) if effects.do else ()
-        own = Effects(**{name: getattr(effects, name) for name in Effects.model_fields})
-        return tuple(e for e in (*named, own) if e != Effects() and e != Effects(do=e.do))
+        says_something = any(getattr(effects, name) for name in Effects.model_fields if name != "do")
+        return (*named, effects) if says_something else named
 
     # -- steps
 

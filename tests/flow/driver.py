@@ -4,9 +4,10 @@ import re
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import rfc8785
+from transitions import Machine
 
 from prompter.events import (
     Answered,
@@ -298,22 +299,36 @@ def the_flow() -> Flow:
     return load_flow(flow_file("breathing-trouble"))
 
 
-_TABLES: dict[tuple[object, ...], Table] = {}
-_ENGINES: dict[int, object] = {}
+@lru_cache(maxsize=64)
+def _built(facts: frozenset[str], words: tuple[tuple[str, str], ...], numbers: tuple[tuple[str, float], ...]) -> Table:
+    return build(the_flow(), Variant(facts, dict(words), dict(numbers)))
 
 
 def table_for(variant: Variant) -> Table:
     """Built once for each variant; the tests change no table."""
-    key = (variant.facts, *sorted(variant.words.items()), *sorted(variant.numbers.items()))
-    if key not in _TABLES:
-        _TABLES[key] = build(the_flow(), variant)
-    return _TABLES[key]
+    return _built(variant.facts, tuple(variant.words.items()), tuple(variant.numbers.items()))
 
 
-def engine_for(table: Table) -> object:
-    if id(table) not in _ENGINES:
-        _ENGINES[id(table)] = engine_of(table)
-    return _ENGINES[id(table)]
+@lru_cache(maxsize=64)
+def _laid_out(table: "ById") -> Machine:
+    return engine_of(table.table)
+
+
+@dataclass(frozen=True)
+class ById:
+    """A table is no key by itself: it is compared by being the same one."""
+
+    table: Table
+
+    def __hash__(self) -> int:
+        return id(self.table)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, ById) and self.table is other.table
+
+
+def engine_for(table: Table) -> Machine:
+    return _laid_out(ById(table))
 
 
 def reach(variant: Variant, *answers: str) -> Drive:
