@@ -109,8 +109,6 @@ def _doubt(
     if margin is not None and margin <= 0:
         return "sounds more like something else"
     extra = thresholds.LONG_WINDOW_EXTRA if scored.window > limits.WINDOW_FRAMES else 0.0
-    if " " not in best.text.strip():
-        extra += thresholds.ONE_WORD_EXTRA
     if score < thresholds.LEAST[best.risk] + extra:
         return "not sure enough"
     surely_denied = negated(best.text) and score >= thresholds.NEGATION_SURE

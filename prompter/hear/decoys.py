@@ -8,6 +8,7 @@ every allowed wording, and every wording of the flow that is not allowed now.
 
 DECOYS: tuple[str, ...] = (
     # denied, asked, or not yet
+    "not better", "not good", "not fine", "not moving", "not rising", "not clear", "not done",
     "it didn't pass", "it didn't go in", "it didn't go down", "it didn't come out", "it's not in",
     "it's not clear", "it's not through", "is it in", "is it out", "is it off", "is it clear",
     "is it rising", "is it going up", "is she breathing", "is he breathing", "is she better",

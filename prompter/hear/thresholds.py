@@ -24,8 +24,5 @@ NEGATION_SURE = 5.0
 """Log-odds at which 'won't go in' is believed although the free decode lost its 'not'. Heard as
 'won't pass' and the like, 'pass', 'rise', 'air', 'change', 'response' and 'wake up' reach 3.6."""
 
-ONE_WORD_EXTRA = 0.7
-"""Added for wordings of one word: they are what a recogniser makes of a sneeze or a foreign word."""
-
 LONG_WINDOW_EXTRA = 1.0
 """Added where the window is longer than the shortest: answers are short, talk is long."""
