@@ -11,6 +11,9 @@ from prompter.limits import MIX_RATE_HZ, SAMPLE_RATE_HZ
 from prompter.practise.room import at_speech_level
 from prompter.practise.script import Script, Turn, answer_of
 
+TAUGHT_SHARE = 0.5
+"""How often the taught wording is used; the others share the rest. Common practice, no source."""
+
 MUMBLES = ("mm hm the uh", "wuh nuh", "uh um ah")
 
 
@@ -146,10 +149,15 @@ class Caregiver:
     def _utter(self, say: str, answer: str | None, sees: Sees, now_ms: int) -> Utterance:
         words = say
         if say in self._flow.answers:
-            wordings = self._flow.answers[say].wordings
-            words = wordings[int(self._random.integers(len(wordings)))]
+            words = self._draw(self._flow.answers[say].wordings)
         self._last_step = sees.step
         return self._spoken(words, answer, sees, now_ms)
+
+    def _draw(self, wordings: list[str]) -> str:
+        """Trained people mostly use the wording they were taught, which is the first."""
+        if len(wordings) == 1 or self._random.random() < TAUGHT_SHARE:
+            return wordings[0]
+        return wordings[1 + int(self._random.integers(len(wordings) - 1))]
 
     def _spoken(self, words: str, answer: str | None, sees: Sees, now_ms: int, quiet: bool = False) -> Utterance:
         sound = soxr.resample(self._render(words), MIX_RATE_HZ, SAMPLE_RATE_HZ).astype(np.float32)
