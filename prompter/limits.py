@@ -165,6 +165,9 @@ OUTPUT_RATE_HZ = 48_000
 LOUDSPEAKER_WAIT_S = 1.0
 """The first prompt waits this long for a slow sound card, then begins on the screen alone."""
 
+MICROPHONE_LOST_S = 2.0
+"""A microphone that gave no block for this long is opened anew; a busy machine is late at times."""
+
 SOUND_CARD_RETRY_S = 3.0
 """Pause between attempts to open a lost microphone or loudspeaker."""
 
@@ -201,22 +204,22 @@ SCREEN_WAIT_S = 0.5
 LAST_RESORT_EVERY_S = 20.0
 """Pause between the sentences of the last resort: the call's own reminder (flow rules)."""
 
-OWN_VOICE_TAIL_MS = 120
+OWN_ECHO_TAIL_MS = 120
 """A room goes on sounding this long after the prompter's last word; people answer after about 200 ms."""
 
-OWN_VOICE_JUDGED_MS = 1_000
-"""Speech shorter than this does not show whether the microphone hears the loudspeaker."""
+OWN_ECHO_JUDGED_MS = 1_600
+"""So much of the prompter's speech at a time shows whether the microphone hears the loudspeaker."""
 
-OWN_VOICE_STRETCHES = 2
+OWN_ECHO_STRETCHES = 2
 """Stretches of the prompter's speech the microphone must not follow before it stays open in them."""
 
-OWN_VOICE_LIKENESS = 0.5
+OWN_ECHO_LIKENESS = 0.5
 """Correlation of levels above which the microphone hears the loudspeaker (to be fitted)."""
 
-OWN_VOICE_DELAY_MS = 480
+OWN_ECHO_DELAY_MS = 480
 """The longest way from loudspeaker to microphone, wireless ones included."""
 
-OWN_VOICE_BLOCKS = 4_000
+OWN_ECHO_BLOCKS = 4_000
 """Blocks of played sound remembered: half a minute at 128 samples a block."""
 
 SWITCH_S = 0.001
@@ -244,3 +247,6 @@ READY_PHRASE_S = 6.0
 
 EAR_RELOADS_MAX = 5
 """How often ears that failed in one emergency are loaded again: each time costs computing."""
+
+TENS_TRIED = 2
+"""Of a number whose value was not decoded: so many tens are tried with all their ones."""

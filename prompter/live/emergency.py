@@ -22,7 +22,7 @@ from prompter import limits
 from prompter.live import last_resort, notices
 from prompter.live.clock import HeardAt, LiveClock
 from prompter.live.keyboard import Keyboard
-from prompter.live.own_voice import OwnVoice
+from prompter.live.own_echo import OwnEcho
 from prompter.live.screen import Screen, say_plainly
 from prompter.live.shown import Shown
 from prompter.live.soundcard import SoundCard
@@ -60,7 +60,7 @@ class Emergency:
         self.clock = LiveClock()
         self._plan, self._keys_only, self._out = plan, keys_only, out
         self._heard_at = HeardAt(self.clock)
-        self._own_voice = OwnVoice()
+        self._own_echo = OwnEcho()
         self._card = SoundCard(self.inbox.put, self._tap, microphone, loudspeaker, not keys_only)
         self._screen = Screen(self.inbox.put)
         self._keyboard = Keyboard(self.inbox.put)
@@ -151,7 +151,7 @@ class Emergency:
             keep_sound=keeper,
         )
         self._runner = Runner(
-            session, self.clock, self._heard_at, self._own_voice, self.inbox, self._card, self._screen,
+            session, self.clock, self._heard_at, self._own_echo, self.inbox, self._card, self._screen,
             listens=not self._keys_only, plan_state=self._plan_state(), load_ears=self._load_ears,
             first_notices=self._first(),
         )  # fmt: skip
@@ -242,7 +242,7 @@ class Emergency:
 
     def _tap(self, block: Any) -> None:
         self._heard_at.tap(block)
-        self._own_voice.played(block, self.clock.now_ms() + round(self._heard_at.latency_ms))
+        self._own_echo.played(block, self.clock.now_ms() + round(self._heard_at.latency_ms))
 
     # ---- when it fails -----------------------------------------------------------------------------
 
@@ -310,11 +310,22 @@ class _Closing:
 def _voice() -> tuple[Any, str]:
     """The prompter's voice, or None and why there is none."""
     try:
-        from prompter.speak.own_voice import prompter_voice
-
-        return prompter_voice(), ""
+        return _AtOnce(), ""
     except Exception as error:  # noqa: BLE001 - clips made before, or the screen, do without it
         return None, str(error) or type(error).__name__
+
+
+class _AtOnce:
+    """The prompter's voice, so that its kept clips are used; what is missing is rendered by the
+    direct binding: it gives the same samples, and no process has to start before the first word."""
+
+    def __init__(self) -> None:
+        from prompter.speak.own_voice import prompter_voice
+        from prompter.speak.voice import EspeakVoice
+
+        usual = prompter_voice()
+        self.name, self.version = usual.name, usual.version
+        self.render = EspeakVoice().render
 
 
 @contextlib.contextmanager

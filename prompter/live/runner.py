@@ -16,7 +16,7 @@ import numpy as np
 from prompter import limits
 from prompter.live import notices
 from prompter.live.clock import BlockClock, HeardAt, LiveClock
-from prompter.live.own_voice import OwnVoice
+from prompter.live.own_echo import OwnEcho
 from prompter.live.pressing import Pressing
 from prompter.live.shown import Shown
 from prompter.session import Session
@@ -46,7 +46,7 @@ class Runner:
         session: Session,
         clock: LiveClock,
         heard_at: HeardAt,
-        own_voice: OwnVoice,
+        own_echo: OwnEcho,
         inbox: "queue.Queue[tuple[str, Any]]",
         card: Card,
         screen: Picture,
@@ -66,7 +66,7 @@ class Runner:
         self._card, self._screen = card, screen
         self._first_notices, self._load_ears = first_notices, load_ears
         self._reloads = 0
-        self._own_voice = own_voice
+        self._own_echo = own_echo
         self._blocks = BlockClock(_BLOCK_MS, limits.BLOCK_JUMP_MS)
         self._sound_s = self._watched_s = time.monotonic()
         self._lost: dict[str, str] = {}
@@ -102,9 +102,7 @@ class Runner:
             self._announce(text)
         while not self.over:
             self.turn()
-        if not self.session.closed:
-            end = {"kind": "closed", "outcome": self.session.view().outcome, "why": self._closing}
-            self.session.note(end, self._clock.now_ms())
+        self.session.end(self._clock.now_ms(), self._closing)
 
     @property
     def over(self) -> bool:
@@ -144,7 +142,7 @@ class Runner:
         self._sound_s = time.monotonic()
         at_ms = self._blocks.ended_at(now_ms)
         speaking = self.session.mixer.speaking
-        block = self._own_voice.without(block, at_ms, speaking, self._heard_at.latency_ms)
+        block = self._own_echo.without(block, at_ms, speaking, self._heard_at.latency_ms)
         self._hear(block, at_ms)
 
     def _hear(self, block: np.ndarray, at_ms: int) -> None:
@@ -229,7 +227,7 @@ class Runner:
                 self._fault("loudspeaker", why)
         if microphone is not None:
             trouble = microphone.trouble()
-            if time.monotonic() - self._sound_s > limits.MICROPHONE_SILENT_S:
+            if time.monotonic() - self._sound_s > limits.MICROPHONE_LOST_S:
                 trouble.append("the microphone gives no sound")
             if trouble:
                 self.microphone = None

@@ -83,11 +83,12 @@ class Respond:
             raise
 
 
-def quiet_and_asking(events: list[dict[str, Any]]) -> bool:
-    """All that was begun to be said at this step has been said."""
-    said = {e["cue"] for e in events if e["kind"] == "say"}
-    over = {e["cue"] for e in events if e["kind"] == "prompt ended"}
-    return bool(said) and said <= over
+def asked(events: list[dict[str, Any]]) -> bool:
+    """All that care says at this step has been said; the call may still be talking."""
+    moves = [i for i, e in enumerate(events) if e["kind"] == "moved" and e["machine"] == "care"]
+    here = events[moves[-1] :] if moves else []
+    said = {e["cue"] for e in here if e["kind"] == "say" and e["role"] in ("care", "question")}
+    return bool(said) and said <= {e["cue"] for e in here if e["kind"] == "prompt ended"}
 
 
 def step_of(events: list[dict[str, Any]]) -> str:

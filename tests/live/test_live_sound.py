@@ -38,14 +38,11 @@ def test_a_caregivers_voice_leads_through_the_first_steps(
         for step, (wording, answer) in ANSWERS.items():
             events = program.wait_for(
                 lambda events, step=step: caregivers.step_of(events) == step
-                and caregivers.quiet_and_asking(events), 40,
+                and caregivers.asked(events), 40,
             )  # fmt: skip
-            before = len(events)
-            caregiver.say(wording)
-            events = program.wait_for(
-                lambda events, before=before: any(e["kind"] == "heard" for e in events[before:])
-            )
-            heard = next(e for e in events[before:] if e["kind"] == "heard")
+            heard = _answer(program, caregiver, wording)
+            if not heard["believed"]:  # it may ask once more, but never take another answer
+                heard = _answer(program, caregiver, wording)
             assert heard["believed"] and heard["answer"] == answer, (step, heard)
         events = program.wait_for(
             lambda events: any(e["kind"] == "beat" and e["what"] == "breaths" for e in events), 40
@@ -63,19 +60,27 @@ def test_a_caregivers_voice_leads_through_the_first_steps(
     mouth, loudspeaker = servers.recorded(recording)
     voice, rate_hz = EspeakVoice(), servers.RATE_HZ
     replies = _replies(reading.events, caregiver, voice, mouth, loudspeaker, rate_hz, listening)
-    assert len(replies) == len(ANSWERS)
+    assert len(ANSWERS) <= len(replies) <= len(ANSWERS) + 2
     assert all(0 < reply_ms < REPLY_MS_AT_MOST for reply_ms in replies), replies
+
+
+def _answer(program: Any, caregiver: Any, wording: str) -> dict[str, Any]:
+    """Says it; what the prompter made of it."""
+    before = len(program.events())
+    caregiver.say(wording)
+    events = program.wait_for(lambda events: any(e["kind"] == "heard" for e in events[before:]))
+    return next(e for e in events[before:] if e["kind"] == "heard")
 
 
 def _replies(events: list[dict[str, Any]], caregiver: Any, voice: EspeakVoice, mouth: Any, loudspeaker: Any, rate_hz: int, listening: Any) -> list[float]:
     """From the recording alone: where each utterance ended, and where the words said next began."""
     replies = []
     after_s = 0.0
-    answered = iter(index for index, event in enumerate(events) if event["kind"] == "answered")
+    heard = iter(index for index, event in enumerate(events) if event["kind"] == "heard")
     for text, clip in caregiver.said:
         said = listening.find(clip, 22_050, mouth, rate_hz, after_s, 120.0)
         assert said is not None, f"the caregiver's {text!r} is not in the recording"
-        index = next(answered)
+        index = next(heard)
         reply = next(e["text"] for e in events[index:] if e["kind"] == "say")
         word = voice.render(reply)[: round(0.6 * 22_050)]
         spoken = listening.find(word, 22_050, loudspeaker, rate_hz, said.end_s, 10.0)

@@ -17,13 +17,13 @@ _BIN_MS = limits.BLOCK_SAMPLES * 1000 // limits.SAMPLE_RATE_HZ
 _FLOOR_DB = -70.0
 
 
-class OwnVoice:
+class OwnEcho:
     """`echo`: whether the microphone is taken to hear the loudspeaker. It is, until shown otherwise."""
 
     def __init__(self) -> None:
         self.echo = True
         self._without_echo = 0
-        self._played: deque[tuple[int, float]] = deque(maxlen=limits.OWN_VOICE_BLOCKS)
+        self._played: deque[tuple[int, float]] = deque(maxlen=limits.OWN_ECHO_BLOCKS)
         self._heard: list[tuple[int, float]] = []
         self._deaf_until_ms: float = -1.0
 
@@ -35,33 +35,32 @@ class OwnVoice:
     def without(self, block: np.ndarray, at_ms: int, speaking: bool, latency_ms: float) -> np.ndarray:
         """The microphone's block that ended at `at_ms`, or silence instead of the prompter's voice."""
         if speaking:
-            self._deaf_until_ms = at_ms + latency_ms + limits.OWN_VOICE_TAIL_MS
+            self._deaf_until_ms = at_ms + latency_ms + limits.OWN_ECHO_TAIL_MS
         if at_ms > self._deaf_until_ms:
-            if self._heard:
-                self._consider()
+            self._heard.clear()  # too short to tell
             return block
         self._heard.append((at_ms, float(np.dot(block, block)) / len(block)))
+        if len(self._heard) * _BIN_MS >= limits.OWN_ECHO_JUDGED_MS:
+            self._consider()
         return np.zeros_like(block) if self.echo else block
 
     def _consider(self) -> None:
-        """The prompter has spoken: did the microphone follow?"""
+        """The prompter has spoken for a while: did the microphone follow?"""
         heard, self._heard = self._heard, []
-        if len(heard) * _BIN_MS < limits.OWN_VOICE_JUDGED_MS:
-            return  # too short to tell
-        follows = likeness(heard, list(self._played)) > limits.OWN_VOICE_LIKENESS
+        follows = likeness(heard, list(self._played)) > limits.OWN_ECHO_LIKENESS
         self._without_echo = 0 if follows else self._without_echo + 1
-        self.echo = self._without_echo < limits.OWN_VOICE_STRETCHES
+        self.echo = self._without_echo < limits.OWN_ECHO_STRETCHES
 
 
 def likeness(heard: list[tuple[int, float]], played: list[tuple[int, float]]) -> float:
     """How far the level heard follows the level played, at the best delay: correlation, 0 to 1.
 
-    Both are (time in ms, power); a delay of up to `limits.OWN_VOICE_DELAY_MS` is looked for.
+    Both are (time in ms, power); a delay of up to `limits.OWN_ECHO_DELAY_MS` is looked for.
     """
     begin = heard[0][0]
     bins = (heard[-1][0] - begin) // _BIN_MS + 1
     mic = _levels(heard, begin, bins)
-    most = limits.OWN_VOICE_DELAY_MS // _BIN_MS
+    most = limits.OWN_ECHO_DELAY_MS // _BIN_MS
     speaker = _levels(played, begin - most * _BIN_MS, bins + most)
     best = 0.0
     for delay in range(most + 1):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from prompter import limits
-from prompter.live.own_voice import OwnVoice
+from prompter.live.own_echo import OwnEcho
 from prompter.speak.voice import EspeakVoice
 
 BLOCK = limits.BLOCK_SAMPLES
@@ -18,7 +18,7 @@ def blocks_of(text: str, voice: str = "en-us") -> list[np.ndarray]:
     return [clip[n : n + BLOCK].astype(np.float32) for n in range(0, len(clip) - BLOCK, BLOCK)]
 
 
-def speak_once(own: OwnVoice, begin_ms: int, echo_gain: float, delay_blocks: int, noise: float = 1e-4) -> tuple[int, list[np.ndarray]]:
+def speak_once(own: OwnEcho, begin_ms: int, echo_gain: float, delay_blocks: int, noise: float = 1e-4) -> tuple[int, list[np.ndarray]]:
     """One prompt: what the loudspeaker plays, what the microphone hears; the time after it, the
     blocks that were let through while it spoke."""
     random = np.random.default_rng(begin_ms)
@@ -41,7 +41,7 @@ def speak_once(own: OwnVoice, begin_ms: int, echo_gain: float, delay_blocks: int
 @pytest.mark.parametrize("delay_blocks", [0, 3, 12])
 @pytest.mark.parametrize("echo_gain", [0.03, 0.3, 1.0])
 def test_where_the_microphone_hears_the_loudspeaker_its_words_are_silenced(echo_gain: float, delay_blocks: int) -> None:
-    own, now = OwnVoice(), 0
+    own, now = OwnEcho(), 0
     for _ in range(4):
         now, let_through = speak_once(own, now, echo_gain, delay_blocks)
         assert max(np.abs(block).max() for block in let_through) == 0
@@ -49,8 +49,8 @@ def test_where_the_microphone_hears_the_loudspeaker_its_words_are_silenced(echo_
 
 
 def test_with_a_headset_people_may_answer_into_a_prompt() -> None:
-    own, now = OwnVoice(), 0
-    for _ in range(limits.OWN_VOICE_STRETCHES):
+    own, now = OwnEcho(), 0
+    for _ in range(limits.OWN_ECHO_STRETCHES):
         now, _ = speak_once(own, now, 0.0, 0)
     assert not own.echo
     _, let_through = speak_once(own, now, 0.0, 0)
@@ -58,7 +58,7 @@ def test_with_a_headset_people_may_answer_into_a_prompt() -> None:
 
 
 def test_when_the_headset_comes_off_it_is_deaf_to_itself_again() -> None:
-    own, now = OwnVoice(), 0
+    own, now = OwnEcho(), 0
     for _ in range(3):
         now, _ = speak_once(own, now, 0.0, 0)
     now, _ = speak_once(own, now, 0.5, 3)
@@ -66,6 +66,6 @@ def test_when_the_headset_comes_off_it_is_deaf_to_itself_again() -> None:
 
 
 def test_sound_outside_of_prompts_is_untouched() -> None:
-    own = OwnVoice()
+    own = OwnEcho()
     block = np.ones(BLOCK, np.float32)
     assert own.without(block, 1000, False, 0.0) is block
