@@ -154,6 +154,8 @@ def _decide_reading(scored: Ranking, names: tuple[str, ...]) -> Verdict:
         why = "number out of range"
     elif score < thresholds.LEAST[risk]:
         why = "not sure enough"
+    elif any(evidence - other < thresholds.NUMBER_MARGIN for _, other in scored.readings[1:]):
+        why = "could be another number"
     return Verdict(
         believed=not why,
         score=score,

@@ -32,6 +32,7 @@ _RANGES: dict[Quantity, tuple[int, int]] = {
     "spo2": limits.SPO2_RANGE_PERCENT,
     "pulse": limits.PULSE_RANGE_PER_MINUTE,
 }
+_SEARCHED: dict[Quantity, range] = {"spo2": range(50, 101, 10), "pulse": range(40, 211, 10)}
 _TEEN_OR_TEN = [(10 + n, 10 * n) for n in range(3, 10)]  # thirteen or thirty, and so on
 
 
@@ -86,6 +87,27 @@ def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
     if quantity is None or value is None:
         return None
     return Reading(quantity, value, "", "%" if quantity == "spo2" and rest != words else "")
+
+
+def guesses(text: str) -> list["Reading"]:
+    """Readings to try where `text` (a free decode) names a quantity, or a number, but not both well.
+
+    'Oxygen antifim': the tens of a saturation; 'or the 93rd': that saturation.
+    """
+    words = _plain(text)
+    numbers = [int(n) for n in re.findall(r"\d{2,3}", words)]
+    for pattern, quantity in _HEADS:
+        if found := re.match(rf"({pattern})\b", words):
+            values = numbers or list(_SEARCHED[quantity])
+            return [Reading(quantity, value, found.group(1)) for value in values]
+    return [Reading("spo2", n, "oxygen") for n in numbers if n in range(50, 101)]
+
+
+def around(reading: Reading) -> list["Reading"]:
+    """The ten readings with the same tens."""
+    first = reading.value // 10 * 10
+    values = range(first, first + 10) if reading.value < 100 or reading.quantity == "pulse" else [100]
+    return [Reading(reading.quantity, value, reading.head) for value in values]
 
 
 def _said_once(text: str) -> str:

@@ -26,3 +26,7 @@ NEGATION_SURE = 5.0
 
 LONG_WINDOW_EXTRA = 1.0
 """Added where the window is longer than the shortest: answers are short, talk is long."""
+
+NUMBER_MARGIN = 1.2
+"""Evidence by which a number must lead every other value that was tried: 85 taken for 95 misleads.
+Chosen so that none of 48 numbers by six synthetic voices was taken for another (one was at 0.5)."""

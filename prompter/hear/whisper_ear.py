@@ -12,7 +12,7 @@ from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear.ear import Ranking
-from prompter.hear.numbers import reading_in
+from prompter.hear.numbers import Reading, around, guesses, reading_in
 from prompter.hear.shortlist import plain_words, shortlist
 
 MODEL_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
@@ -84,7 +84,7 @@ class WhisperEar:
         text = self._decode(encoded, len(sound))
         picked = _pick(text, phrases)
         reading = reading_in(text)
-        readings = [reading, *reading.mistakable()] if reading else []
+        readings = [reading, *reading.mistakable()] if reading else self._sought(encoded, text, window)
         wordings = [p.text for p in picked] + [r.wording for r in readings]
         scores = self._evidence(encoded, wordings, window)
         return Ranking(
@@ -94,6 +94,15 @@ class WhisperEar:
             text=text,
             window=window,
         )
+
+    def _sought(self, encoded: Any, text: str, window: int) -> list[Reading]:
+        """A number whose name was decoded and its value not: by its tens first, then by its ones."""
+        tries = guesses(text)
+        if not tries:
+            return []
+        scores = self._evidence(encoded, [r.wording for r in tries], window)
+        best = [reading for reading, _ in _ranked(tries, scores)[: limits.TENS_TRIED]]
+        return list(dict.fromkeys(near for reading in best for near in around(reading)))
 
     @staticmethod
     def _window(samples: int) -> int:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from prompter.hear.numbers import Reading, reading_in
+from prompter.hear.numbers import Reading, around, guesses, reading_in
 
 
 @pytest.mark.parametrize(
@@ -100,3 +100,15 @@ def test_a_second_beginning_is_passed_over(text: str) -> None:
 
 def test_another_number_behind_is_not() -> None:
     assert reading_in("Oxygen 95. Oxygen 85.") is None
+
+
+def test_a_name_without_a_clear_value_is_tried_by_its_tens() -> None:
+    tens = [r.value for r in guesses("Oxygen Antifim Oxy")]
+    assert tens == [50, 60, 70, 80, 90, 100]
+    assert [r.value for r in around(Reading("spo2", 90, "oxygen"))] == list(range(90, 100))
+    assert [r.value for r in around(Reading("spo2", 100, "oxygen"))] == [100]
+
+
+def test_a_clear_value_without_a_name_is_tried_as_a_saturation() -> None:
+    assert guesses("or Japan's 95.") == [Reading("spo2", 95, "oxygen")]
+    assert guesses("31.") == [] and guesses("chest rising") == []
