@@ -110,10 +110,12 @@ class _Run:
         self.journal = Journal.create(self.journal_path, setting.opened, setting.began, 0)
         self.sound = _Sound(setting.folder / "sound.flac")
         self.mixer = Mixer(MIX_RATE_HZ, setting.clips.clip)
+        hearing = Hearing(setting.ears, InlineScorer(setting.compute_ms), setting.table.all_phrases)
+        hearing.prepare()
         self.session = Session(
             setting.table, self.mixer,
             Timing(setting.began, lambda position: position * 1000 // MIX_RATE_HZ),
-            _Saying(self), Hearing(setting.ears, InlineScorer(setting.compute_ms), setting.table.all_phrases), (self,),
+            _Saying(self), hearing, (self,),
         )  # fmt: skip
         self.now_ms = 0
         self.visit, self.prompts = 0, 0
