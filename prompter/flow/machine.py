@@ -106,6 +106,7 @@ class FlowMachine:
         self._pace_began: int | None = None
         self._pace_lasts_ms = 0
         self._before_beat: set[int] = set()
+        self._breaths_first = False
         self._sets = False
         self._last_breath: int | None = None
         self._nobody_heard = False
@@ -210,6 +211,8 @@ class FlowMachine:
             return None
         if "gap" not in self._engine.events or self.step not in self._engine.events["gap"].transitions:
             return None
+        if self._breaths_first:
+            return self._now
         breath = self._last_breath
         for guard, since, after_ms in self._gaps:
             began = self.memory.since.get(since) if since else breath
@@ -400,7 +403,7 @@ class FlowMachine:
         self._emit(Moved(self._now, "care", source, before.step, "spoken", "wrong"))
         self.call.take_back(before.call, self._now)
         self._say(self._rules.going_back, "notice")
-        self._begin(self.table.stands[before.step], undone=True)
+        self._begin(self.table.stands[before.step])
 
     def _hold_on(self) -> None:
         if self._may_hold():
@@ -494,7 +497,7 @@ class FlowMachine:
             self._learn("outcome", outcome)
             if outcome == "open" and self.memory.known["breathing"] == "better":
                 self._learn("breathing", "unknown")
-        self._begin(stand, row.returns)
+        self._begin(stand, left if row.returns else None)
         if stand.final:
             self.closed = True
             self._stop_beat()
@@ -587,12 +590,14 @@ class FlowMachine:
 
     # ------------------------------------------------------------------ a step from its beginning
 
-    def _begin(self, stand: Stand, returns: bool = False, undone: bool = False) -> None:
+    def _begin(self, stand: Stand, visited: Stand | None = None) -> None:
         self._clock.clear()
         self._outstanding.forget_care()
         self._talk.clear()
         self._waiting, self._unclear, self._asked_back, self._ask_index = None, 0, None, 0
         self._phase, self._asked = "talk", False
+        self._breaths_first = False
+        endless = self._beat if self._pace_cue is None else ""
         self._pace_cue = None
         self._beat_step = stand.name
         unproven = stand.beat == "breaths" and not stand.through_mask and self.memory.known["tube"] != "proven open"
@@ -600,14 +605,15 @@ class FlowMachine:
         self._sets = unproven and count is None
         if unproven:
             count = min(count or self._rules.test_breaths, self._rules.test_breaths)
-        goes_on = stand.beat != "" and stand.beat == self._beat and count is None
+        goes_on = stand.beat != "" and stand.beat == endless and count is None
         if self._beat and not goes_on:
             self._stop_beat()
-        if stand.beat == "suction" and not returns and not undone and self._breaths_due_within(stand):
-            self._gap_due()
+        breaths_given = visited is not None and visited.beat == "breaths"
+        if stand.beat == "suction" and not breaths_given and self._breaths_due_within(stand):
+            self._breaths_first = True
             return
         # Back from a visit: an open question is asked again, what was done before it is done.
-        for spoken in () if returns and stand.ask and not stand.beat else stand.say:
+        for spoken in () if visited and stand.ask and not stand.beat else stand.say:
             if (cue := self._say_spoken(spoken)) is not None:
                 self._talk.add(cue)
         if stand.beat == "breaths" and not goes_on:
@@ -746,6 +752,8 @@ class FlowMachine:
     def _stop_beat(self) -> None:
         if self._beat == "breaths" and not self._before_beat:
             self._breathed()
+        elif self._beat == "pushes":
+            self._last_breath = self._now
         if self._beat:
             self._emit(PaceStopped(self._now))
         self._beat, self._pace_cue = "", None
