@@ -20,6 +20,7 @@ from prompter.speak.mixer import Mixer
 
 PHRASE = "chest flat"
 _TONES = (("attention", tones.ATTENTION_HZ), ("noted", tones.NOTED_HZ))
+_BOTH = "loudspeaker and microphone"
 _HEAD = "Without a headset: turn the loudspeaker up and the microphone on; with one this must be."
 
 
@@ -59,19 +60,19 @@ class SoundCheck:
     def tone(self) -> tuple[Check, bool]:
         """Plays two tones; the check, and whether they came back."""
         before = self._listen(limits.READY_LISTEN_S)
-        if not len(before):
-            return Check("microphone", "not ok", "it gives no sound.", "Allow its use, or name another with --microphone."), False
-        if not np.any(before):
-            return Check("microphone", "not ok", "it gives silence only.", "Switch it on: it seems to be muted."), False
         for name, _ in _TONES:
             self._play(Tone(0, self._next_cue(), name))
         during = self._listen(limits.READY_TONES_S)
-        gains_db = [band_db(during, hz) - band_db(before, hz) for _, hz in _TONES]
-        heard = min(gains_db) >= limits.READY_TONE_DB
-        found = f"the tones stand {min(gains_db):.0f} dB above the room."
-        if heard:
-            return Check("loudspeaker and microphone", "ok", found), True
-        return Check("loudspeaker and microphone", "not ok", "a tone played was not heard back.", _HEAD), False
+        gain_db = min(band_db(during, hz) - band_db(before, hz) for _, hz in _TONES)
+        if gain_db >= limits.READY_TONE_DB:
+            return Check(_BOTH, "ok", f"the tones stand {gain_db:.0f} dB above the room."), True
+        if not len(during):
+            what, mend = "the microphone gives no sound.", "Allow its use, or name another: --microphone"
+        elif not np.any(before) and not np.any(during):
+            what, mend = "the microphone gives silence only.", "Switch it on: it seems to be muted."
+        else:
+            what, mend = "a tone played was not heard back.", _HEAD
+        return Check(_BOTH, "not ok", what, mend), False
 
     def phrase(self, hearing: Any, phrases: tuple[Phrase, ...], spoken: bool) -> Check:
         """Has PHRASE spoken by the loudspeaker, or (`spoken` False) waits for a person to say it."""
@@ -132,6 +133,6 @@ def nothing_to_try(error: CannotDo) -> list[Check]:
     mend = error.mend or "Connect a loudspeaker and a microphone; keys and screen work without."
     what = f"{error.where}: {error.what}" if error.where else error.what
     return [
-        Check("loudspeaker and microphone", "could not be tried", what, mend),
+        Check(_BOTH, "could not be tried", what, mend),
         Check("a spoken phrase", "could not be tried", "there is no sound to hear it in.", mend),
     ]

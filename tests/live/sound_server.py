@@ -106,6 +106,10 @@ class SoundServer:
         self._pactl("set-default-sink", "loudspeaker")
         self._pactl("set-default-source", "microphone")
 
+    def let_microphone_hear(self, what: str) -> None:
+        """Makes the monitor of 'mouth' or 'loudspeaker' the default input."""
+        self._pactl("set-default-source", "microphone" if what == "mouth" else f"{what}.monitor")
+
     def say(self, sound: np.ndarray, rate_hz: int) -> "subprocess.Popen[bytes]":
         """Plays `sound` (float32, mono) into the mouth; returns at once."""
         self._played += 1

@@ -1,0 +1,65 @@
+"""`prompter ready` as a command: its lines, its JSON, its exit codes; and with virtual sound devices."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+PROGRAM = Path(sys.executable).with_name("prompter")
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One home for all: the clips are made once."""
+    return tmp_path_factory.mktemp("home")
+
+
+def ready(home: Path, *words: str, environment: dict[str, str] | None = None) -> "subprocess.CompletedProcess[str]":
+    return subprocess.run(
+        [str(PROGRAM), "ready", *words],
+        env={**(environment or os.environ), "PROMPTER_HOME": str(home)},
+        capture_output=True, text=True, timeout=100, stdin=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def test_without_a_plan_it_says_so_in_one_line_each_and_ends_with_1(home: Path) -> None:
+    found = ready(home)
+    lines = found.stdout.splitlines()
+    assert found.returncode == 1
+    assert lines[0].startswith("not ok: care plan:") and "prompter plan new" in lines[0]
+    assert sum(line.startswith(("ok:", "not ok:", "could not be tried:")) for line in lines) == 8
+    assert "Traceback" not in found.stderr
+
+
+def test_json_alone_is_on_standard_output(home: Path, plan_file: Path) -> None:
+    found = ready(home, "--json", "--plan", str(plan_file))
+    report = json.loads(found.stdout)
+    states = {check["name"]: check["state"] for check in report["checks"]}
+    assert states["care plan"] == states["spoken prompts"] == states["ears"] == "ok"
+    assert {"name", "detail", "after_use"} == set(report["supplies"][0])
+    assert (found.returncode == 0) is report["ready"]
+
+
+def test_a_wrong_option_ends_with_2(home: Path) -> None:
+    assert ready(home, "--no-such-option").returncode == 2
+
+
+@pytest.mark.timeout(150)
+def test_a_tone_comes_back_and_a_phrase_is_understood(home: Path, plan_file: Path, sound_server: Any) -> None:
+    """A microphone that hears the loudspeaker; and one that does not, as with a headset."""
+    environment = sound_server.environment
+    sound_server.let_microphone_hear("loudspeaker")
+    hears = json.loads(ready(home, "--json", "--plan", str(plan_file), environment=environment).stdout)
+    sound_server.let_microphone_hear("mouth")
+    deaf = json.loads(ready(home, "--json", "--plan", str(plan_file), environment=environment).stdout)
+    states = {check["name"]: check for check in hears["checks"]}
+    assert states["loudspeaker and microphone"]["state"] == "ok", states
+    assert states["a spoken phrase"]["state"] == "ok", states
+    states = {check["name"]: check for check in deaf["checks"]}
+    both = states["loudspeaker and microphone"]
+    assert both["state"] == "not ok" and both["do"]
+    assert states["a spoken phrase"]["state"] == "could not be tried"
