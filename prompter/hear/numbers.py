@@ -67,6 +67,13 @@ class Reading:
         return found
 
 
+    def neighbours(self) -> list["Reading"]:
+        """One up and down, ten up and down: a believed number must lead them clearly."""
+        values = [self.value + step for step in (-10, -1, 1, 10)]
+        near = [Reading(self.quantity, value, self.head, self.tail) for value in values]
+        return [reading for reading in near if reading.in_range]
+
+
 def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
     """The reading that `text` (a free decode) says, or None.
 

@@ -29,4 +29,5 @@ LONG_WINDOW_EXTRA = 1.0
 
 NUMBER_MARGIN = 1.2
 """Evidence by which a number must lead every other value that was tried: 85 taken for 95 misleads.
-Chosen so that none of 48 numbers by six synthetic voices was taken for another (one was at 0.5)."""
+Of 240 numbers by six synthetic voices none with a known name was taken for another at 1.2, four
+were at 0.7; of "95 percent" and the like 25 in 30 are believed, of "oxygen 95" 11 in 30."""

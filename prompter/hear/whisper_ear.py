@@ -84,7 +84,10 @@ class WhisperEar:
         text = self._decode(encoded, len(sound))
         picked = _pick(text, phrases)
         reading = reading_in(text)
-        readings = [reading, *reading.mistakable()] if reading else self._sought(encoded, text, window)
+        if reading:
+            readings = [reading, *reading.mistakable(), *reading.neighbours()]
+        else:
+            readings = self._sought(encoded, text, window)
         wordings = [p.text for p in picked] + [r.wording for r in readings]
         scores = self._evidence(encoded, wordings, window)
         return Ranking(

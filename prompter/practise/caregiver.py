@@ -11,7 +11,7 @@ from prompter.limits import MIX_RATE_HZ, SAMPLE_RATE_HZ
 from prompter.practise.room import at_speech_level
 from prompter.practise.script import Script, Turn, answer_of
 
-TAUGHT_SHARE = 0.5
+TAUGHT_SHARE = 0.7
 """How often the taught wording is used; the others share the rest. Common practice, no source."""
 
 MUMBLES = ("mm hm the uh", "wuh nuh", "uh um ah")
@@ -143,7 +143,8 @@ class Caregiver:
             return self._spoken(words, None, sees, now_ms, quiet=turn.mumble)
         if turn.number is not None:
             self._last_step = sees.step
-            return self._spoken(f"oxygen {turn.number}", f"number {turn.number}", sees, now_ms)
+            words = self._draw([f"{turn.number} percent", f"oxygen {turn.number}"])
+            return self._spoken(words, f"number {turn.number}", sees, now_ms)
         return self._utter(turn.say or "", answer_of(turn.say or "", self._flow), sees, now_ms)
 
     def _utter(self, say: str, answer: str | None, sees: Sees, now_ms: int) -> Utterance:
