@@ -5,6 +5,7 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -31,8 +32,8 @@ class Respond:
     """`prompter respond` as a real process, its journal read as it grows."""
 
     def __init__(self, folder: Path, environment: dict[str, str], *words: str) -> None:
-        self.out = folder / "record"
-        self.output = folder / "output.txt"
+        self.out = Path(tempfile.mkdtemp(prefix="record-", dir=folder))
+        self.output = self.out / "output.txt"
         self.began = time.monotonic()
         with self.output.open("w") as output:
             self.process = subprocess.Popen(
@@ -69,6 +70,12 @@ class Respond:
             time.sleep(0.05)
         last = [e["kind"] + " " + str(e.get("text") or e.get("detail") or "") for e in self.events()[-8:]]
         raise AssertionError(f"not in time; last: {last}; {self.output.read_text()[-500:]}")
+
+    def settle(self, after_s: float) -> None:
+        """Lets it run on for a while, and ends it."""
+        time.sleep(after_s)
+        self.process.send_signal(signal.SIGTERM)
+        self.process.wait(10)
 
     def close(self) -> int:
         """Ctrl-C twice, as a person would; the exit code."""
