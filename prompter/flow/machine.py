@@ -605,7 +605,7 @@ class FlowMachine:
         self._sets = unproven and count is None
         if unproven:
             count = min(count or self._rules.test_breaths, self._rules.test_breaths)
-        goes_on = stand.beat != "" and stand.beat == endless and count is None
+        goes_on = stand.beat != "" and stand.beat == endless and count is None and self._sayable_over_a_beat(stand)
         if self._beat and not goes_on:
             self._stop_beat()
         breaths_given = visited is not None and visited.beat == "breaths"
@@ -630,6 +630,11 @@ class FlowMachine:
             self._ask()
         elif not self._talk:
             self._talk_over()
+
+    def _sayable_over_a_beat(self, stand: Stand) -> bool:
+        """What has more words waits for a stopped beat: the hands have something else to do first."""
+        most = self._rules.most_words_while_paced
+        return all(len(s.text.split()) <= most for s in stand.say if s.guard is None or s.guard(self.memory))
 
     def _talk_over(self) -> None:
         """All is said and the beat (if it has an end) is over: ask, go on, or wait."""
@@ -727,11 +732,10 @@ class FlowMachine:
     # ------------------------------------------------------------------ beats
 
     def _pace_breaths(self, count: int | None) -> int:
-        # The beat begins when what stands before it in the queue has been said.
-        self._before_beat = {cue for cue in self._talk if self._outstanding.role(cue) != "beat"}
+        cue = self._pace("breaths", count)
         if not self._before_beat:
             self._last_breath = self._now
-        return self._pace("breaths", count)
+        return cue
 
     def _pace(self, what: str, count: int | None) -> int:
         numbers = self._numbers
@@ -747,12 +751,14 @@ class FlowMachine:
         self._outstanding.add(cue, self._now, lasts, "beat")
         self._pace_began, self._pace_lasts_ms = None, lasts or 0
         self._beat, self._pace_cue = what, None if count is None else cue
+        # It begins when what stands before it in the queue has been said.
+        self._before_beat = {cue for cue in self._talk if self._outstanding.role(cue) != "beat"}
         return cue
 
     def _stop_beat(self) -> None:
         if self._beat == "breaths" and not self._before_beat:
             self._breathed()
-        elif self._beat == "pushes":
+        elif self._beat == "pushes" and not self._before_beat:
             self._last_breath = self._now
         if self._beat:
             self._emit(PaceStopped(self._now))

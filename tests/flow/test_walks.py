@@ -154,7 +154,7 @@ class Walk:
             if (cue.what, cue.value) in (("tube", "out"), ("tube", "proven open")):
                 self.guide_in = self.test_set_open = False
         elif isinstance(cue, Moved) and cue.machine == "call":
-            if cue.source in ("not yet", "on speaker", "ended"):
+            if cue.source != "asked":
                 self.last_call_ms = cue.at_ms  # from here on it is asked for
         elif isinstance(cue, Moved):
             if cue.how in ("spoken", "keyed"):
