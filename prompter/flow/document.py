@@ -37,7 +37,8 @@ def _line(value: Any) -> Any:
     return {"say": value} if isinstance(value, str) else value
 
 
-Lines = Annotated[list[Annotated[Line, BeforeValidator(_line)]], BeforeValidator(_as_list)]
+OneLine = Annotated[Line, BeforeValidator(_line, json_schema_input_type=Line | str)]
+Lines = Annotated[list[OneLine], BeforeValidator(_as_list, json_schema_input_type=list[Line | str] | Line | str)]
 
 
 class Effects(Part):
@@ -83,7 +84,7 @@ def _arms(value: Any) -> Any:
     return [_arm(item) for item in _as_list(value)]
 
 
-Arms = Annotated[list[Arm], BeforeValidator(_arms)]
+Arms = Annotated[list[Arm], BeforeValidator(_arms, json_schema_input_type=list[Arm | str] | Arm | str)]
 
 
 class Beat(Part):
@@ -111,7 +112,7 @@ class Step(Part):
     ask_every_s: float | None = None
     how: str | None = Field(None, description="what 'how do I' says")
     answers: dict[str, Arms] = {}
-    silent: Annotated[list[Silent], BeforeValidator(_as_list)] = []
+    silent: Annotated[list[Silent], BeforeValidator(_as_list, json_schema_input_type=list[Silent] | Silent)] = []
     after: str | None = Field(None, description="where it goes when all is said and the beat is over")
     gap: str | None = Field(None, description="where it goes instead of the last line of `breath_gap`")
     outcome: Literal["better", "handed over", "keep"] | None = None

@@ -103,7 +103,7 @@ def test_good_is_not_said_and_nothing_promises(texts):
     assert not [t for t in texts if re.search(r"\bgood\b|\bwell done\b|\bhelp is\b", t.lower()) and t not in ("Help is next.",)]
 
 
-def test_one_action_a_prompt(texts):
+def test_one_action_a_prompt(tables, texts):
     several = []
     for text in texts:
         if text in SEVERAL_AS_THE_TABLES_SAY_IT or ADDRESS.match(text) or text.startswith("I heard") or text.endswith("Once more."):
@@ -111,7 +111,7 @@ def test_one_action_a_prompt(texts):
         begins = [re.sub(r"[^a-z]", "", s.split()[0].lower()) for s in re.split(r"[.?!:,] ", text.removeprefix(f"{WORDS['helper']}: ")) if s.split()]
         if sum(b in IMPERATIVES for b in begins) > 1 or re.search(r"\bthen\b| and (%s)\b" % "|".join(IMPERATIVES), text.lower()):
             several.append(text)
-    how = {s.how for table in (table_for(like()),) for s in table.stands.values()}
+    how = {s.how for table in tables for s in table.stands.values()}  # "how do I" explains, in short steps
     assert not [t for t in several if t not in how], "two actions in one prompt"
 
 
