@@ -177,8 +177,20 @@ def _effects(flow: Flow) -> Iterator[Finding]:
             yield Finding((*path, "do"), f"no effect is called `{effects.do}`.", _close(effects.do, [*flow.effects]))
 
 
+def _all_lines(flow: Flow) -> Iterator[tuple[Path_, Line]]:
+    yield from lines_of(flow)
+    for name, step in flow.steps.items():
+        if step.how:
+            yield ("steps", name, "how"), Line(say=step.how)
+    for part, words in (("rules", ("number_again", "heard", "ask_back", "confirm", "use_key", "going_back", "holding")),
+                        ("call", ("ask_paced", "remind", "remind_without_phone"))):  # fmt: skip
+        for name in words:
+            text = getattr(getattr(flow, part), name)
+            yield (part, name), Line(say=text.replace("{read_back}", "word") if part == "rules" else text)
+
+
 def _texts(flow: Flow) -> Iterator[Finding]:
-    for path, line in lines_of(flow):
+    for path, line in _all_lines(flow):
         for word in re.findall(r"\{([^}]*)\}", line.say):
             if word not in PLACEHOLDERS:
                 yield Finding(path, f"the plan has no word {{{word}}}.", _close(word, sorted(PLACEHOLDERS)))
@@ -247,7 +259,8 @@ def _steps(flow: Flow) -> Iterator[Finding]:
 
 def _silence_needs_reason(flow: Flow, name: str, step: Step) -> Iterator[Finding]:
     """Silence never takes a tube out: a step that learns it must be marked."""
-    takes_out = any(e.do == "the tube is out" or e.learn.get("tube") == "out" for arms in step.answers.values() for e in arms)
-    asks_for_it = any("out" in line.say.lower().split() and "tube" in line.say.lower() for line in step.say)
-    if takes_out and asks_for_it and not step.needs_reason:
+    # "That's done" that means a tube is out: the step has asked for it.
+    asked_for = [arms for answer, arms in step.answers.items() if answer in flow.answers and flow.answers[answer].risk == "plain"]
+    effects = [e for arms in asked_for for arm in arms for e in (arm, flow.effects.get(arm.do or "", arm))]
+    if any(e.learn.get("tube") == "out" for e in effects) and not step.needs_reason:
         yield Finding(("steps", name), f"`{name}` takes a tube out without `needs_reason: true`.", "Add it: silence never takes a tube out.")
