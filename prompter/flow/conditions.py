@@ -11,12 +11,14 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from prompter.care.plan import FACTS
 from prompter.flow.memory import KNOWN, Memory
 
 Guard = Callable[[Memory], bool]
 
 _IS = re.compile(r"^([a-z]+) is (not )?([a-z ]+)$")
 _COUNT = re.compile(r"^([a-z ]+?) (>=|<) (\d+)$")
+_ALL_FACTS = frozenset(FACTS)
 DYNAMIC_FACTS = frozenset({"helper"})
 """Facts of the plan that may change while it goes on ("I'm alone")."""
 NUMBER_ATOMS = frozenset({"low number", "fresh number"})
@@ -56,6 +58,19 @@ def settled(atom: Atom, facts: frozenset[str], all_facts: frozenset[str]) -> boo
     if atom.sort != "mark" or atom.name not in all_facts or atom.name in DYNAMIC_FACTS:
         return None
     return (atom.name in facts) != atom.negated
+
+
+def left_open(conditions: Iterable[str], facts: frozenset[str]) -> tuple[Atom, ...] | None:
+    """The atoms that a plan with these facts leaves to be asked on the way; None if the plan says no."""
+    left: list[Atom] = []
+    for text in conditions:
+        atom = parse(text)
+        answer = settled(atom, facts, _ALL_FACTS)
+        if answer is False:
+            return None
+        if answer is None:
+            left.append(atom)
+    return tuple(left)
 
 
 def guard_of(atoms: Iterable[Atom]) -> Guard | None:

@@ -122,7 +122,7 @@ def _circles(flow: Flow) -> Iterator[Finding]:
 
 def _answers(flow: Flow) -> Iterator[Finding]:
     known = [*flow.answers]
-    for part, named in (("everywhere", flow.everywhere), *(((f"steps", n), s.answers) for n, s in flow.steps.items())):
+    for part, named in (("everywhere", flow.everywhere), *((("steps", n), s.answers) for n, s in flow.steps.items())):
         prefix: Path_ = (part,) if isinstance(part, str) else (*part, "answers")
         for answer, arms in named.items():
             if answer not in flow.answers and answer not in NUMBER_ANSWERS:

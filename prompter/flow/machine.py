@@ -27,8 +27,8 @@ from prompter.events import (
     PaceStopped,
     Phrase,
     PromptEnded,
-    Recovered,
     Record,
+    Recovered,
     Refused,
     Say,
     SpeechEnded,
@@ -39,10 +39,10 @@ from prompter.events import (
     Unclear,
 )
 from prompter.flow.call import Call
-from prompter.flow.conditions import guard_of, parse
+from prompter.flow.conditions import guard_of, left_open
 from prompter.flow.document import Effects
 from prompter.flow.engine import engine_of
-from prompter.flow.memory import KNOWN, Memory
+from prompter.flow.memory import Memory
 from prompter.flow.outstanding import Outstanding, speech_ms
 from prompter.flow.silence import SilenceClock
 from prompter.flow.table import BUILT_IN, STAY, Quiet, Row, Spoken, Stand, Table, back_to
@@ -122,7 +122,7 @@ class FlowMachine:
         self._gaps = [
             (guard_of(atoms), line.since, int(line.after_s * 1000))
             for line in rules.breath_gap
-            if (atoms := self._open(line.when)) is not None
+            if (atoms := left_open(line.when, table.variant.facts)) is not None
         ]
 
     # ------------------------------------------------------------------ in and out
@@ -252,7 +252,7 @@ class FlowMachine:
         cue = said if said is not None else self._say_prompt_again()
         self._clock.every_at = None
         if self._sets:
-            # Two more breaths, and then the question again.
+            # Two more breaths (after what was just said), and then the question again.
             self._talk = set() if cue is None else {cue}
             self._talk = {self._pace_breaths(self._rules.test_breaths)}
             self._waiting, self._phase = None, "talk"
@@ -285,8 +285,8 @@ class FlowMachine:
             self._apply(effects)
         self._emit(Moved(self._now, "care", "", self.step, "timed"))
         self._begin(stand)
-        at_once = self._open(self.table.flow.call.at_once_if)
-        if self.table.flow.call.at_once_if and at_once is not None:
+        at_once_if = self.table.flow.call.at_once_if
+        if at_once_if and left_open(at_once_if, self.table.variant.facts) is not None:
             self.call.ask_now(self._now, "at once, as the flow says", "timed", self.paced, self._choose)
 
     def _answered(self, event: Answered) -> None:
@@ -843,20 +843,6 @@ class FlowMachine:
 
     def _refuse(self, what: str, why: str) -> None:
         self._emit(Refused(self._now, what, why))
-
-    def _open(self, conditions: list[str]) -> list[Any] | None:
-        from prompter.care.plan import FACTS
-        from prompter.flow.conditions import settled
-
-        left = []
-        for text in conditions:
-            atom = parse(text)
-            answer = settled(atom, self.table.variant.facts, frozenset(FACTS))
-            if answer is False:
-                return None
-            if answer is None:
-                left.append(atom)
-        return left
 
 
 _HANDLERS: dict[type, Callable[[FlowMachine, Any], None]] = {

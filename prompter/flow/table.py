@@ -8,9 +8,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from prompter.care.plan import FACTS
 from prompter.events import Phrase
-from prompter.flow.conditions import DYNAMIC_FACTS, Atom, Guard, guard_of, parse, settled
+from prompter.flow.conditions import DYNAMIC_FACTS, Atom, Guard, guard_of, left_open
 from prompter.flow.document import Arm, Effects, Flow, Lines, Silent, Step
 
 STAY = ""
@@ -269,16 +268,7 @@ class _Builder:
         return [(atoms, name), *self._resolve(step.otherwise or name)]
 
     def _open(self, conditions: Iterable[str]) -> tuple[Atom, ...] | None:
-        """The atoms that the plan leaves open; None if the plan says no."""
-        left: list[Atom] = []
-        for text in conditions:
-            atom = parse(text)
-            answer = settled(atom, self.variant.facts, frozenset(FACTS))
-            if answer is False:
-                return None
-            if answer is None:
-                left.append(atom)
-        return tuple(left)
+        return left_open(conditions, self.variant.facts)
 
     # -- rows
 
@@ -388,15 +378,8 @@ def _beat(step: Step, numbers: Mapping[str, float]) -> tuple[str, int | None]:
 
 def _spoken(lines: Lines, variant: Variant) -> Iterable[Spoken]:
     for line in lines:
-        left: list[Atom] = []
-        for text in line.when:
-            atom = parse(text)
-            answer = settled(atom, variant.facts, frozenset(FACTS))
-            if answer is False:
-                break
-            if answer is None:
-                left.append(atom)
-        else:
+        left = left_open(line.when, variant.facts)
+        if left is not None:
             yield Spoken(_capital(fill(line.say, variant.words)), guard_of(left), tuple(line.set))
 
 

@@ -29,7 +29,7 @@ SEVERAL_AS_THE_TABLES_SAY_IT = {
     "Tap and shout. Any movement?", "Blocked? Ties off, change it.", "Chest flat? Change tube now.", "To close, say: close it now.",
     "When all is done, say: we are finished.", "Mucus? Say so.", "Chest flat? Say so.", "Make the call. Speaker on.",
     "Take off the cap or valve.", "Suction now. Depth: 6 and a half centimetres.", "Suction again. Depth: 6 and a half centimetres.",
-    "Number is low. Read it again.",
+    "Number is low. Read it again.", "Sam: emergency bag and phone.",
 }  # fmt: skip
 
 
