@@ -22,6 +22,7 @@ from prompter import limits
 from prompter.live import last_resort, notices
 from prompter.live.clock import HeardAt, LiveClock
 from prompter.live.keyboard import Keyboard
+from prompter.live.memory import keep_small
 from prompter.live.own_echo import OwnEcho
 from prompter.live.screen import Screen, say_plainly
 from prompter.live.shown import Shown
@@ -36,6 +37,7 @@ def respond(
     loudspeaker: str | int | None,
 ) -> int:
     """Runs one emergency until it is closed; the exit code: 0, or 1 if the program itself failed."""
+    keep_small()
     emergency = Emergency(plan, keys_only, out, microphone, loudspeaker)
     sys.setswitchinterval(limits.SWITCH_S)
     with _signals(emergency.inbox), _libraries_hushed():

@@ -15,20 +15,22 @@ from prompter.errors import CannotDo
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
 from prompter.hear.ear import Ear
+from prompter.hear.ears import loaded_ears
 from prompter.opening import opened_record
 from prompter.practise.rehearsal import Outcome, Setting, rehearse
 from prompter.practise.script import Noise, Script, load_script, script_path, scripts
 from prompter.practise.story import Story
 from prompter.resources import data_folder, flow_file
 from prompter.speak.clips import ClipStore
+from prompter.speak.own_voice import prompter_voice
 from prompter.speak.voice import EspeakVoice
 
 CAREGIVER_RATES_WPM = (145, 185)
 CAREGIVER_PITCHES = (40, 60)
 CAREGIVERS = tuple(
     f"{accent}+{variant}"
-    for accent in ("en-us", "en-gb", "en-gb-x-rp", "en-gb-scotland")
-    for variant in ("f2", "f3", "f4", "f5", "m1", "m3", "m4", "m5")
+    for accent in ("en-us", "en-gb", "en-gb-x-rp")
+    for variant in ("f2", "f3", "f4", "m1", "m2", "m3", "m5", "m6")
 )
 """Synthetic voices a listener can follow, none of them the prompter's own (en-us). Others: --voice."""
 
@@ -54,7 +56,7 @@ def run_batch(request: Request, console: Console, quiet: bool, now: datetime) ->
     if not paths:
         raise CannotDo("there is nothing to rehearse.", "shared/scripts", "Install the package again.")
     prepared = [_prepare(path, request) for path in paths]
-    ears = usable_ears()
+    ears = loaded_ears()
     outcomes = [_one(script, plan, request, ears, console, quiet, now) for script, plan in prepared]
     replies = sorted(ms for outcome in outcomes for ms in outcome.tally.reply_times())
     return {
@@ -62,25 +64,6 @@ def run_batch(request: Request, console: Console, quiet: bool, now: datetime) ->
         "reply_ms": {"p50": _percentile(replies, 50), "p95": _percentile(replies, 95), "n": len(replies)},
         "rehearsals": [outcome.record for outcome in outcomes],
     }
-
-
-def usable_ears() -> list[Ear]:
-    """The embedded ear, and a second one where its model is found; loaded. Raises CannotDo if none is ready."""
-    from prompter.hear.vosk_ear import VoskEar
-    from prompter.hear.whisper_ear import WhisperEar
-
-    ears: list[Ear] = []
-    why = ""
-    for ear in (WhisperEar(), VoskEar()):
-        ready, reason = ear.ready()
-        if ready:
-            ear.load()
-            ears.append(ear)
-        else:
-            why = why or reason
-    if not ears:
-        raise CannotDo(f"no ear is ready: {why}", "ears", "See: prompter ears")
-    return ears
 
 
 def _prepare(path: Path, request: Request) -> tuple[Script, Path]:
@@ -113,8 +96,8 @@ def _one(
     script: Script, plan_file: Path, request: Request, ears: list[Ear], console: Console, quiet: bool, now: datetime
 ) -> Outcome:
     table, flow_text, plan_text = table_for(script.flow, plan_file)
-    prompter_voice = EspeakVoice()
-    clips = ClipStore(cache_folder() / "clips", prompter_voice)
+    own_voice = prompter_voice()
+    clips = ClipStore(cache_folder() / "clips", own_voice)
     clips.prepare(table.texts())
     caregiver = _caregiver_voice(request, script)
     story = Story(console)
@@ -127,7 +110,7 @@ def _one(
         compute_ms=request.compute_ms, folder=request.out / f"{script.script}-{request.seed}",
         opened=opened_record(
             flow_text=flow_text, plan_text=plan_text, plan_name=plan_file.name, variant=table.variant, live=False,
-            seed=request.seed, voice=prompter_voice.name, ears=[ear.name for ear in ears],
+            seed=request.seed, voice=own_voice.name, ears=[ear.name for ear in ears],
             settings={
                 "script": script.script, "caregiver_voice": caregiver.name, "compute_ms": request.compute_ms,
                 "noise": script.noise.model_dump() if script.noise else None,

@@ -7,15 +7,13 @@ library, which costs about 3 ms. Nothing is written to standard output or to dis
 """
 
 import ctypes
-import os
 import threading
-from collections.abc import Callable
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 
 from prompter.errors import CannotDo
+from prompter.speak.engine_library import MEND, places, unload
 
 # espeak-ng's speak_lib.h
 _SYNCHRONOUS = 2
@@ -24,12 +22,10 @@ _CHARS_UTF8 = 1
 _POSITION_CHARACTER = 1
 _RATE, _PITCH = 1, 3
 _BUFFER_MS = 1000
-_DATA_PATH_MAX = 150  # the library cuts its path off at 160 bytes
 RATE_WPM_RANGE = (80, 450)
 PITCH_RANGE = (0, 100)
 
 ENGINE_RATE_HZ = 22_050
-_MEND = "Install the package espeakng-loader again."
 
 # The library is one per process: loading, speaking and unloading must not overlap.
 _lock = threading.Lock()
@@ -38,51 +34,21 @@ _Callback = ctypes.CFUNCTYPE(
 )
 
 
-def _unload(library: ctypes.CDLL) -> None:
-    # ctypes itself never unloads; these two are its own doors to the system's call.
-    import _ctypes
-
-    unload: Callable[[int], object] = getattr(_ctypes, "dlclose", None) or _ctypes.FreeLibrary
-    unload(library._handle)
-
-
-@cache
-def _places() -> tuple[str, bytes]:
-    """The engine's library file and data folder. Raises CannotDo."""
-    try:
-        import espeakng_loader
-
-        library, data = espeakng_loader.get_library_path(), espeakng_loader.get_data_path()
-    except (ImportError, RuntimeError, OSError) as reason:
-        raise CannotDo(f"the voice is not installed: {reason}.", "espeakng-loader", _MEND) from None
-    if not Path(library).is_file() or not Path(data, "phontab").is_file():
-        raise CannotDo("the voice's files are incomplete.", data, _MEND)
-    encoded = os.fsencode(data)
-    if len(encoded) > _DATA_PATH_MAX:
-        raise CannotDo("the voice's folder has too long a path.", data, "Install nearer the root.")
-    return library, encoded
-
-
-def data_folder() -> Path:
-    """Where the engine's voices lie. Raises CannotDo."""
-    return Path(os.fsdecode(_places()[1]))
-
-
 class _Copy:
     """A freshly loaded library, unloaded at the end of the `with` block."""
 
     def __enter__(self) -> ctypes.CDLL:
-        path, data = _places()
+        path, data = places()
         _lock.acquire()
         try:
             self._library = ctypes.CDLL(path)
         except OSError as reason:
             _lock.release()
-            raise CannotDo(f"the voice does not load: {reason}.", path, _MEND) from None
+            raise CannotDo(f"the voice does not load: {reason}.", path, MEND) from None
         try:
             rate_hz = self._library.espeak_Initialize(_SYNCHRONOUS, _BUFFER_MS, data, _DO_NOT_EXIT)
             if rate_hz != ENGINE_RATE_HZ:
-                raise CannotDo("the voice does not start.", path, _MEND)
+                raise CannotDo("the voice does not start.", path, MEND)
             # The engine seeds its noise from the time of day.
             self._library.espeak_ng_SetRandSeed(ctypes.c_long(1))
             return self._library
@@ -93,7 +59,7 @@ class _Copy:
     def __exit__(self, *_: object) -> None:
         try:
             self._library.espeak_Terminate()
-            _unload(self._library)
+            unload(self._library)
         finally:
             _lock.release()
 
@@ -137,5 +103,5 @@ def speak(text: str, voice: str, rate_wpm: int, pitch: int) -> np.ndarray:
             encoded, size, 0, _POSITION_CHARACTER, 0, _CHARS_UTF8, None, None
         )
     if status != 0:
-        raise CannotDo(f"the voice failed with status {status}.", repr(text), _MEND)
+        raise CannotDo(f"the voice failed with status {status}.", repr(text), MEND)
     return np.frombuffer(b"".join(pieces), dtype=np.int16)

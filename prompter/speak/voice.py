@@ -8,6 +8,7 @@ import numpy as np
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.speak import espeak
+from prompter.speak.engine_library import data_folder
 from prompter.speak.trim import TRIM_VERSION, trimmed
 
 # By the embedded ear's judgement (tests/bench/bench_voice.py: 24 prompts in crying and in a motor's
@@ -50,6 +51,25 @@ def list_voices() -> list[str]:
     return [*_ENGLISH, *(f"{accent}+{variant}" for accent in _ENGLISH for variant in _VARIANTS)]
 
 
+def engine_voice(voice: str, rate_wpm: int, pitch: int) -> str:
+    """The engine's own name for `voice`. Raises CannotDo if it has none, for settings out of range,
+    or for a missing engine."""
+    for value, (low, high), what in (
+        (rate_wpm, espeak.RATE_WPM_RANGE, "words a minute"),
+        (pitch, espeak.PITCH_RANGE, "pitch"),
+    ):
+        if not low <= value <= high:
+            raise CannotDo(f"{value} {what} is out of range.", voice, f"Use {low} to {high}.")
+    accent, plus, variant = voice.partition("+")
+    engine_name = _ALIASES.get(accent, accent) + plus + variant
+    # The engine itself passes over a variant that it does not have, and reads any file as one.
+    plain = re.fullmatch(r"[\w/-]+(\+[\w -]+)?", voice) is not None
+    has_variant = not plus or (data_folder() / "voices" / "!v" / variant).is_file()
+    if not (plain and has_variant and espeak.knows(engine_name)):
+        raise CannotDo("there is no such voice.", voice, "Use one such as en-us or en-gb+f3.")
+    return engine_name
+
+
 class EspeakVoice:
     """espeak-ng with one voice, rate and pitch. The same text gives the same samples, always.
 
@@ -64,19 +84,7 @@ class EspeakVoice:
         rate_wpm: int = DEFAULT_RATE_WPM,
         pitch: int = DEFAULT_PITCH,
     ) -> None:
-        for value, (low, high), what in (
-            (rate_wpm, espeak.RATE_WPM_RANGE, "words a minute"),
-            (pitch, espeak.PITCH_RANGE, "pitch"),
-        ):
-            if not low <= value <= high:
-                raise CannotDo(f"{value} {what} is out of range.", voice, f"Use {low} to {high}.")
-        accent, plus, variant = voice.partition("+")
-        self._engine_name = _ALIASES.get(accent, accent) + plus + variant
-        # The engine itself passes over a variant that it does not have, and reads any file as one.
-        plain = re.fullmatch(r"[\w/-]+(\+[\w -]+)?", voice) is not None
-        has_variant = not plus or (espeak.data_folder() / "voices" / "!v" / variant).is_file()
-        if not (plain and has_variant and espeak.knows(self._engine_name)):
-            raise CannotDo("there is no such voice.", voice, "Use one such as en-us or en-gb+f3.")
+        self._engine_name = engine_voice(voice, rate_wpm, pitch)
         self._rate_wpm, self._pitch = rate_wpm, pitch
         self.name = f"{voice} {rate_wpm} wpm pitch {pitch}"
         self.version = f"espeak-ng {espeak.engine_version()}, trim {TRIM_VERSION}"

@@ -11,7 +11,7 @@ import pytest
 
 from prompter import limits
 from prompter.errors import CannotDo
-from prompter.speak import espeak
+from prompter.speak import engine_library, espeak
 from prompter.speak.trim import trimmed
 from prompter.speak.voice import EspeakVoice, list_voices
 
@@ -106,7 +106,7 @@ def test_another_process_gives_the_same_samples_and_maps_no_other_engine() -> No
     assert digest == hashlib.sha256(here.tobytes()).hexdigest()
     if sys.platform == "linux":
         assert len(mapped) == 1, mapped
-        assert os.path.samefile(mapped[0], espeak._places()[0])
+        assert os.path.samefile(mapped[0], engine_library.places()[0])
         assert "espeakng_loader" in mapped[0]
 
 
@@ -175,10 +175,10 @@ def test_a_missing_engine_is_one_clear_line(monkeypatch: pytest.MonkeyPatch) -> 
     import espeakng_loader
 
     monkeypatch.setattr(espeakng_loader, "get_library_path", lambda: "/nowhere/libespeak-ng.so")
-    espeak._places.cache_clear()
+    engine_library.places.cache_clear()
     try:
         with pytest.raises(CannotDo) as caught:
             EspeakVoice("en-us")
     finally:
-        espeak._places.cache_clear()
+        engine_library.places.cache_clear()
     assert "\n" not in str(caught.value) and "espeakng-loader" in str(caught.value)
