@@ -183,6 +183,9 @@ RUNNER_HANGS_S = 5.0
 BLOCK_JUMP_MS = 500
 """Microphone blocks further from the clock than this were lost, or come from a new device."""
 
+RUNNER_LOOKS = 3
+"""Looks in a row, WATCH_S apart, at which it must have stood still."""
+
 JOURNAL_NAMES_MAX = 100
 """Journals begun within one second."""
 

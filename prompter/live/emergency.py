@@ -71,6 +71,7 @@ class Emergency:
         self._journal: Any = None
         self._awake: Any = None
         self._crash: BaseException | None = None
+        self._seen_still = 0
         self._breaths_per_minute = last_resort.BREATHS_PER_MINUTE
 
     def run(self) -> int:
@@ -255,7 +256,11 @@ class Emergency:
             self._crash = error
 
     def _hangs(self) -> bool:
-        return bool(time.monotonic() - self._runner.turned_s > limits.RUNNER_HANGS_S)
+        """Whether the runner has stood still, seen more than once: a machine that was asleep has
+        only missed the time."""
+        still = time.monotonic() - self._runner.turned_s > limits.RUNNER_HANGS_S
+        self._seen_still = self._seen_still + 1 if still else 0
+        return self._seen_still >= limits.RUNNER_LOOKS
 
     def _last_resort(self, error: BaseException) -> None:
         """Speaks on without session and flow, until Ctrl-C twice or a signal."""

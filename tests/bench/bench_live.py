@@ -98,15 +98,25 @@ def measure(server: Any, folder: Path, voices: int, starts: int) -> dict[str, An
         memory_mb, lost = max(memory_mb, used_mb), lost + late
     idle = idle_percent(server, folder, plan)
     noise.kill()
-    times = sorted(reply["reply_ms"] for reply in replies)
+    quiet = [reply for reply in replies if not reply["over_a_prompt"]]
     return {
         "cores": os.cpu_count(), "machine": platform.machine(), "python": platform.python_version(),
         "load_1m": round(os.getloadavg()[0], 1),
-        "reply_ms": {"p50": round(statistics.median(times)), "p95": round(times[int(0.95 * (len(times) - 1))]), "n": len(times)},
-        "believed": sum(reply["believed"] for reply in replies), "blocks_late": lost,
+        "reply_ms": percentiles([reply["reply_ms"] for reply in quiet]),
+        "over_a_prompt_ms": percentiles([r["reply_ms"] for r in replies if r["over_a_prompt"]]),
+        "decide_ms": percentiles([reply["decide_ms"] for reply in replies]),
+        "believed": sum(reply["believed"] for reply in replies), "answers": len(replies), "blocks_late": lost,
         "first_sound_ms": {"cold": [round(ms) for ms in cold], "warm": [round(ms) for ms in warm]},
         "memory_mb": round(memory_mb), "idle_percent": round(idle, 1), "replies": replies,
     }  # fmt: skip
+
+
+def percentiles(times: list[float]) -> dict[str, int | None]:
+    """p50, p95 and n."""
+    if not times:
+        return {"p50": None, "p95": None, "n": 0}
+    ordered = sorted(times)
+    return {"p50": round(statistics.median(ordered)), "p95": round(ordered[int(0.95 * (len(ordered) - 1))]), "n": len(ordered)}
 
 
 def first_sound_ms(server: Any, folder: Path, plan: Path, cold: bool) -> float:
@@ -194,10 +204,16 @@ def _replies(events: list[dict[str, Any]], heard: list[dict[str, Any]], caregive
             reply_ms = 1000 * (spoken.begin_s - said.end_s)
             found.append({
                 "said": text, "heard": decided["heard"], "believed": decided["believed"], "reply": reply,
-                "reply_ms": round(reply_ms), "decide_ms": decided["decide_ms"],
+                "over_a_prompt": was_cut(events, decided), "reply_ms": round(reply_ms), "decide_ms": decided["decide_ms"],
                 "known_ms": decided["mono_ms"] - decided["ended_ms"],
             })  # fmt: skip
     return found
+
+
+def was_cut(events: list[dict[str, Any]], decided: dict[str, Any]) -> bool:
+    """Whether the prompter was speaking when it was answered: such replies are reported apart."""
+    soon = [e for e in events if e["seq"] > decided["seq"] and e["mono_ms"] < decided["mono_ms"] + 300]
+    return any(e["kind"] == "prompt ended" and e["cut"] for e in soon)
 
 
 def idle_percent(server: Any, folder: Path, plan: Path) -> float:
@@ -241,7 +257,10 @@ def show(figures: dict[str, Any]) -> None:
     table.add_row("first sound cold, ms", str(first["cold"]), f"<= {AIMS['first_cold_ms']}")
     table.add_row("memory, MB", str(figures["memory_mb"]), f"<= {AIMS['memory_mb']}")
     table.add_row("idle listening, % of a core", str(figures["idle_percent"]), f"<= {AIMS['idle_percent']}")
-    table.add_row("believed at the first try", f"{figures['believed']} of {reply['n']}", "")
+    over = figures["over_a_prompt_ms"]
+    table.add_row("reply into a prompt p50, ms", f"{over['p50']} (n {over['n']})", "")
+    table.add_row("deciding p50 / p95, ms", "{p50} / {p95}".format(**figures["decide_ms"]), "")
+    table.add_row("believed at the first try", f"{figures['believed']} of {figures['answers']}", "")
     Console().print(table)
 
 
