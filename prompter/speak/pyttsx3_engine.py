@@ -15,10 +15,12 @@ import json
 import os
 import sys
 import time
-from types import TracebackType
-from typing import Any
+from types import SimpleNamespace, TracebackType
+from typing import Any, Self
 
 from prompter.speak.engine_library import unload
+
+_LOOK_S = 0.001
 
 
 class Pyttsx3Engine:
@@ -42,6 +44,9 @@ class Pyttsx3Engine:
                 importlib.reload(sys.modules[name])  # binds the new library
             else:
                 importlib.import_module(name)
+        # pyttsx3 looks every 10 ms whether the sentence is done: it takes 3 ms to make.
+        often = SimpleNamespace(sleep=lambda _: time.sleep(_LOOK_S))
+        sys.modules["pyttsx3.drivers.espeak"].time = often  # type: ignore[attr-defined]
         import pyttsx3
 
         self._engine: Any = pyttsx3.init("espeak")
@@ -66,7 +71,7 @@ class Pyttsx3Engine:
 
     def _settle(self) -> None:
         while self._library.espeak_IsPlaying():
-            time.sleep(0.001)
+            time.sleep(_LOOK_S)
 
     def _failed(self, exception: Exception, **_: object) -> None:
         self._trouble = f"{type(exception).__name__}: {exception}"
@@ -79,7 +84,7 @@ class Pyttsx3Engine:
         if self._trouble:
             raise RuntimeError(self._trouble)
 
-    def __enter__(self) -> "Pyttsx3Engine":
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(

@@ -88,7 +88,7 @@ class Pyttsx3Voice:
                 late.cancel()
         except CannotDo:
             raise
-        except BaseException as reason:  # also Ctrl-C: the answer of this text must not be the next's
+        except BaseException as reason:  # Ctrl-C too: the next text must not get this answer
             self._given_up = f"it failed or did not answer ({reason})."
             if self._process:
                 _end(self._process)
