@@ -248,6 +248,9 @@ READY_TONE_DB = 10.0
 READY_PHRASE_S = 6.0
 """How long a spoken phrase is waited for."""
 
+PREPARE_PAUSE_S = 0.2
+"""Pause between batches of wordings made ready beside the first prompts."""
+
 EAR_RELOADS_MAX = 5
 """How often ears that failed in one emergency are loaded again: each time costs computing."""
 

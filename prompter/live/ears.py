@@ -1,12 +1,16 @@
 """Loads what listens, beside the first prompts: the ears join when they are ready."""
 
+import contextlib
 import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
+from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.flow.table import Table
+from prompter.live.memory import give_back
 
 Put = Callable[[tuple[str, Any]], None]
 """Is given ('ear', Hearing), ('one ear', why another is missing) or ('no ear', why)."""
@@ -41,7 +45,8 @@ def _load(table: Table, put: Put) -> None:
         from prompter.hear.hearing import Hearing
         from prompter.hear.scorer import ThreadScorer
 
-        wordings = [phrase for phrase in known_phrases(table) if phrase.answer]
+        known = known_phrases(table)
+        wordings = [phrase for phrase in known if phrase.answer]
         ears = []
         for ear in every_ear():
             if not ear.ready()[0]:
@@ -54,9 +59,25 @@ def _load(table: Table, put: Put) -> None:
                 put(("one ear", error.one_line()))
         if not ears:
             raise CannotDo("no recogniser can be loaded.", mend="prompter ears")
-        hearing = Hearing(ears, ThreadScorer(), known_phrases(table))
+        hearing = Hearing(ears, ThreadScorer(), known)
     except Exception as error:  # noqa: BLE001 - without ears the keys go on
         why = error.one_line() if isinstance(error, CannotDo) else f"{type(error).__name__}: {error}"
         put(("no ear", why))
         return
+    give_back()
     put(("ear", hearing))
+    with contextlib.suppress(Exception):  # in use already; without this it only takes longer
+        _prepare_rivals(hearing, ears, known)
+        give_back()
+
+
+def _prepare_rivals(hearing: Any, ears: list[Any], known: list[Phrase]) -> None:
+    """Makes ready what competes with the answers; otherwise every utterance would take half as long
+    again to be decided. With pauses, in which the first utterances are decided."""
+    prompts = [phrase for phrase in known if not phrase.answer]
+    for begin in range(0, len(prompts), limits.SHORTLIST):
+        for ear in ears:
+            ear.prepare(prompts[begin : begin + limits.SHORTLIST])
+        give_back()
+        time.sleep(limits.PREPARE_PAUSE_S)
+    hearing.prepare()
