@@ -86,12 +86,15 @@ class Numbered(Record, kind="numbered"):
 class Unclear(Record, kind="unclear"):
     """An utterance that was not believed. `heard` is the best wording, if anything was scored.
 
-    `answer` is that wording's answer: the machine asks it back, and the same again means yes.
+    `answer` is that wording's answer: the machine asks it back, and the same again means yes. So it
+    does with a number (`quantity`, `value`).
     """
 
     heard: str | None = None
     answer: str | None = None
     score: float | None = None
+    quantity: str | None = None
+    value: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -206,6 +206,9 @@ class Session:
             return Answered(at_ms, heard.heard.answer, heard.heard.text, "spoken", heard.score)
         if heard.why == "no words":
             return None  # a noise, not somebody who was not understood
+        if heard.number is not None and (heard.score or 0) > 0:
+            quantity, value = heard.number
+            return Unclear(at_ms, str(value), None, heard.score, quantity, value)
         if heard.heard is None:
             return Unclear(at_ms, None, None, heard.score)
         # Close enough to ask back by name; otherwise the question is repeated.

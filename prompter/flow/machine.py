@@ -342,6 +342,11 @@ class FlowMachine:
             self._asked_back = None
             self._take_answer(event.answer, "spoken")
             return
+        number = None if event.quantity is None else f"{event.quantity} {event.value}"
+        if number is not None and number == self._asked_back and event.value is not None:
+            self._asked_back = None
+            self._numbered(Numbered(self._now, event.quantity or "", event.value, "spoken", event.score))
+            return
         if self._phase != "asking":
             self._refuse("unclear", "no question is open")
             return
@@ -355,6 +360,9 @@ class FlowMachine:
         elif body:
             self._asked_back = event.answer
             self._say(self.table.asked_back(event.answer), "question")
+        elif number is not None:
+            self._asked_back = number
+            self._say(self.table.line(self._rules.ask_back, read_back=str(event.value)), "question")
         else:
             self._say_prompt_again()
 

@@ -163,7 +163,8 @@ class Table:
         texts += [self.line(t) for t in (call.ask_paced, call.remind, call.remind_without_phone)]
         texts += [rules.number_again, rules.use_key, rules.going_back, rules.holding]
         low, high = rules.numbers["spo2"]
-        texts += [self.line(rules.heard, read_back=str(value)) for value in range(max(low, 60), high + 1)]
+        for value in range(max(low, 60), high + 1):
+            texts += [self.line(t, read_back=str(value)) for t in (rules.heard, rules.ask_back)]
         return list(dict.fromkeys(texts))
 
     @cached_property
