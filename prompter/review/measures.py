@@ -183,12 +183,19 @@ def _length(span: Span) -> float:
 
 
 def _gaps(events: list[Timed], breaths_s: list[float], end_s: float) -> list[Span]:
-    """The stretches without a paced breath, within the times breathing was not confirmed better."""
+    """The stretches without a paced breath, within the times breathing was not confirmed better.
+
+    From the handing over on, breaths are the paramedics'.
+    """
     stretches, since_s = [], 0.0
-    needed = True
+    needed, handed_over, breathing = True, False, ""
     for event in events:
-        if event.is_a("learned", what="breathing"):
-            better = event.text("value") == "better"
+        if event.is_a("learned", what="outcome"):
+            handed_over = event.text("value") == "handed over"
+        if event.is_a("learned", what="breathing") or event.is_a("learned", what="outcome"):
+            if event.is_a("learned", what="breathing"):
+                breathing = event.text("value")
+            better = handed_over or breathing == "better"
             if better and needed:
                 stretches.append(Span(since_s, event.t_s))
             elif not better and not needed:

@@ -204,3 +204,12 @@ def test_what_became_of_each_prompt(account, story):
         "care; a; not spoken: out of date by then",
     ]
     assert (incident.measures.call_asked_s, incident.measures.call_spoken_s) == (2, 5)
+
+
+def test_breaths_are_no_longer_the_caregivers_after_handing_over(account, story):
+    story.learned(1, "breathing", "no", "spoken").paced(5, "breaths", 20, 3)
+    story.learned(14, "outcome", "handed over", "spoken").at(90, "closed", outcome="handed over")
+    incident = account(story)
+    # breaths at 5, 8 and 11 s; handed over at 14 s: 5 s before the first, not 79 after the last
+    assert incident.measures.longest_without_breath.length_s == 5
+    assert incident.measures.longest_pause.length_s == 3
