@@ -3,7 +3,6 @@
 import io
 from datetime import date
 
-import pytest
 from rich.console import Console
 
 from prompter.care.card import CAUTIONS, DEMONSTRATION, print_card

@@ -1,6 +1,5 @@
 """The live program when its parts fail, run in this process without any device."""
 
-import queue
 import threading
 import time
 from collections.abc import Callable, Iterator

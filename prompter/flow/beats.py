@@ -1,0 +1,83 @@
+"""Breaths, pushes and suction seconds: when they are paced, and when breaths have been missing too long."""
+
+from transitions import Machine
+
+from prompter.events import Pace, PaceStopped
+from prompter.flow.conditions import guard_of, left_open
+from prompter.flow.engine import engine_of
+from prompter.flow.speaking import Speaking
+from prompter.flow.table import Table
+
+
+class Beats(Speaking):
+    """Paces, and knows when the last breath was."""
+
+    def __init__(self, table: Table, engine: Machine | None) -> None:
+        super().__init__(table)
+        self._engine = engine or engine_of(table)
+        self._pace_cue: int | None = None  # of a beat with an end
+        self._pace_began: int | None = None
+        self._pace_lasts_ms = 0
+        self._before_beat: set[int] = set()  # what is said before it begins
+        self._breaths_first = False
+        self._last_breath: int | None = None
+        self._talk: set[int] = set()  # what must end before the step asks or goes on
+        self._gaps = [
+            (guard_of(atoms), line.since, int(line.after_s * 1000))
+            for line in self._rules.breath_gap
+            if (atoms := left_open(line.when, table.variant.facts)) is not None
+        ]
+
+    def _gap_at(self) -> int | None:
+        """When breaths have been missing for as long as the rules allow."""
+        if self.paced or self._pace_cue is not None or self.memory.known["breathing"] == "better":
+            return None
+        if "gap" not in self._engine.events or self.step not in self._engine.events["gap"].transitions:
+            return None
+        if self._breaths_first:
+            return self._now
+        breath = self._last_breath
+        for guard, since, after_ms in self._gaps:
+            began = self.memory.since.get(since) if since else breath
+            if began is None or (breath is not None and breath > began):
+                continue  # this line does not apply (any more)
+            if guard is None or guard(self.memory):
+                return began + after_ms
+        return None
+
+    def _pace_breaths(self, count: int | None) -> int:
+        cue = self._pace("breaths", count)
+        if not self._before_beat:
+            self._last_breath = self._now
+        return cue
+
+    def _pace(self, what: str, count: int | None) -> int:
+        numbers = self._numbers
+        cue = self._cue_number()
+        pushes, breaths, per_minute = 0, 0, numbers["breaths_per_minute"]
+        if what == "suction":
+            per_minute = 60.0
+        elif what == "pushes":
+            per_minute = numbers["pushes_per_minute"]
+            pushes, breaths = int(numbers["pushes_a_cycle"]), int(numbers["breaths_a_cycle"])
+        self._emit(Pace(self._now, cue, what, per_minute, count, pushes, breaths))
+        lasts = None if count is None else int(count * 60_000 / per_minute)
+        self._outstanding.add(cue, self._now, lasts, "beat")
+        self._pace_began, self._pace_lasts_ms = None, lasts or 0
+        self._beat, self._pace_cue = what, None if count is None else cue
+        # It begins when what stands before it in the queue has been said.
+        self._before_beat = {cue for cue in self._talk if self._outstanding.role(cue) != "beat"}
+        return cue
+
+    def _stop_beat(self) -> None:
+        if self._beat == "breaths" and not self._before_beat:
+            self._breathed()
+        elif self._beat == "pushes" and not self._before_beat:
+            self._last_breath = self._now
+        if self._beat:
+            self._emit(PaceStopped(self._now))
+        self._beat, self._pace_cue = "", None
+
+    def _breathed(self) -> None:
+        """A beat of breaths is over: its last tone was up to one interval ago."""
+        self._last_breath = self._now - int(60_000 / self._numbers["breaths_per_minute"])

@@ -1,0 +1,240 @@
+"""From step to step: the rows of the table, what they teach, visits and the way back, undo."""
+
+from dataclasses import dataclass
+
+from transitions import Machine
+
+from prompter.errors import Bug
+from prompter.events import Closed, How, Learned, Moved, Tone
+from prompter.flow.call import Call
+from prompter.flow.document import Effects
+from prompter.flow.memory import Memory
+from prompter.flow.standing import Standing
+from prompter.flow.table import STAY, Row, Stand, Table, back_to
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """How things stood before an answer or assumption, for "that was wrong"."""
+
+    step: str
+    memory: Memory
+    call: str
+
+
+class Moving(Standing):
+    """Takes rows. Nothing else changes the step."""
+
+    def __init__(self, table: Table, engine: Machine | None) -> None:
+        super().__init__(table, engine)
+        self.call = Call(table, self._say, self._emit)
+        self.closed = False
+        self._history: list[Before] = []
+        self._before: Before | None = None
+        self._how: How = "timed"
+        self._answer: str | None = None
+        self._taken = False
+
+    @property
+    def outcome(self) -> str:
+        return self.memory.known["outcome"]
+
+    def _fire(self, trigger: str, how: How, answer: str | None) -> bool:
+        event = self._engine.events.get(trigger)
+        if event is None:
+            return False
+        self._how, self._answer, self._taken = how, answer, False
+        event.trigger(self, self)
+        return self._taken
+
+    def _assume(self, note: str) -> None:
+        """Silence (or talk not believed) for too long: the silent branch, if it may be taken."""
+        self._before = self._as_it_is()
+        if self._fire("silent", "assumed", None):
+            if self._rules.assumed_halves_times:
+                self._nobody_heard = True
+            if note:
+                self._emit(Learned(self._now, "assumed", note, "assumed"))
+        else:
+            self._refuse("silence", "silence alone does not lead on from here")
+            self._clock.clear()
+            self._say_prompt_again()
+            self._silence_from(self._now)
+        self._before = None
+
+    def take(self, row: Row) -> None:
+        """Called by the engine when a row's guards hold; for nobody else."""
+        self._taken = True
+        how, answer = self._how, self._answer
+        by_itself = how == "assumed" and self.table.stands[row.source].visit
+        if self._before is not None and how != "timed" and not by_itself:
+            self._remember(self._before)
+        self._not_confirmed()
+        self._echo(row, how, answer)
+        for effects in row.effects:
+            self._apply(effects)
+        if row.target == STAY:
+            self._stay(row)
+        elif row.target == "back":
+            self._go_back(row, how, answer)
+        else:
+            self._arrive(row, how, answer)
+
+    def ask_to_confirm(self, row: Row) -> None:
+        """Called by the engine: good news is asked for a second time."""
+        self._taken = True
+        within_ms = int(self._rules.confirm_within_s * 1000)
+        if self._may_hold():
+            self._clock.wait_for(within_ms)
+        self.memory.pending = row.trigger
+        self._clock.confirm_until = self._now + within_ms
+        self._say(self.table.to_confirm(row.trigger), "question")
+
+    def _not_confirmed(self) -> None:
+        self.memory.pending = self._clock.confirm_until = None
+
+    def _echo(self, row: Row, how: How, answer: str | None) -> None:
+        if answer is None or how not in ("spoken", "keyed"):
+            return
+        if self.table.flow.answers[answer].risk == "plain":
+            self._emit(Tone(self._now, self._cue_number(), "noted"))
+        else:
+            self._say(self.table.heard(answer), "echo")
+
+    def _go_back(self, row: Row, how: How, answer: str | None) -> None:
+        if not self.memory.back:
+            raise Bug(f"{row.source!r} goes back, but from nowhere")
+        *rest, place = self.memory.back
+        self.memory.back = tuple(rest)
+        engine_event = self._engine.events.get(back_to(place))
+        if engine_event is None:
+            raise Bug(f"no way back from {row.source} to {place}")
+        self._before = None
+        engine_event.trigger(self, self)
+
+    def _arrive(self, row: Row, how: How, answer: str | None) -> None:
+        stand, left = self.table.stands[row.target], self.table.stands[row.source]
+        if not row.returns:
+            self._keep_the_way_back(row, stand, left)
+        self._emit(Moved(self._now, "care", row.source, row.target, how, answer))
+        if not row.returns:
+            for effects in stand.enter:
+                self._apply(effects)
+        outcome = stand.outcome or "open"
+        if not stand.visit and outcome not in ("keep", self.outcome):
+            self._learn("outcome", outcome)
+            if outcome == "open" and self.memory.known["breathing"] == "better":
+                self._learn("breathing", "unknown")
+        self._begin(stand, left if row.returns else None)
+        if stand.final:
+            self.closed = True
+            self._stop_beat()
+            self._emit(Closed(self._now, self.outcome))
+
+    def _keep_the_way_back(self, row: Row, stand: Stand, left: Stand) -> None:
+        memory = self.memory
+        if stand.visit and row.trigger == "gap":
+            memory.back = (*memory.back, row.source)  # breaths may interrupt a visit
+        elif stand.visit and not left.visit:
+            memory.back = (row.source,)
+        elif not stand.visit:
+            memory.back = ()
+
+    def _stay(self, row: Row) -> None:
+        """An answer that does not move: say what it brings, then go on with the question."""
+        cue = None
+        for spoken in row.say:
+            cue = self._say_spoken(spoken) or cue
+        if row.say_summary:
+            for spoken in self.table.summary:
+                cue = self._say_spoken(spoken, "notice") or cue
+        self._unclear = 0
+        if self._sets and self.memory.known["tube"] == "proven open":
+            self._sets = False
+            self._pace_breaths(None)
+        if self._how == "assumed" or (not row.everywhere and self._phase == "asking"):
+            self._question_over(cue)
+        elif self._phase == "asking":
+            if cue is not None and not self.paced:
+                again = self._say_prompt_again()
+                if self._may_hold():
+                    # Silence counts from the end of the prompt, and it has just been made new.
+                    self._clock.repeat_at = self._clock.act_at = self._clock.every_at = None
+                    self._waiting = again
+            # Who has just spoken is there: the open question keeps a few seconds more.
+            self._clock.keep_until(self._now + int(self._rules.halved_not_below_s * 1000))
+            if self._waiting is None and self._clock.ask_at is None:
+                self._silence_from(self._now)  # what was learned may have changed what silence does
+
+    def _question_over(self, cue: int | None) -> None:
+        """The open question is answered and the step stays: wait for the next time to ask."""
+        stand, every_at = self.table.stands[self.step], self._clock.every_at
+        self._clock.clear()
+        self._waiting, self._asked = None, False
+        if stand.ask_at_ms:
+            self._ask_index = min(self._ask_index + 1, len(stand.ask_at_ms) - 1)
+            self._clock.ask_at = self._now + stand.ask_at_ms[self._ask_index]
+            self._clock.every_at = every_at
+        elif cue is not None:
+            self._waiting = cue
+        else:
+            self._silence_from(self._now)
+
+    def _apply(self, effects: Effects) -> None:
+        memory, how = self.memory, self._how
+        for name, value in effects.learn.items():
+            self._learn(name, value)
+        for name in effects.set:
+            if name not in memory.marks:
+                memory.since[name] = self._now
+        memory.marks.update(effects.set)
+        memory.marks.difference_update(effects.clear)
+        for name in effects.count:
+            memory.counts[name] = memory.counts.get(name, 0) + 1
+            self._emit(Learned(self._now, name, str(memory.counts[name]), how))
+        for name in effects.reset:
+            memory.counts.pop(name, None)
+        for name in effects.set:
+            self._emit(Learned(self._now, name, "yes", how))
+        if effects.call:
+            self.call.ask_now(self._now, effects.call, how, self.paced, self._choose)
+        if effects.call_is:
+            self.call.becomes(effects.call_is, self._now, how, self._say_all_to_operator)
+        if effects.call_restarts:
+            self.call.start(self._now)
+
+    def _learn(self, name: str, value: str) -> None:
+        memory, before = self.memory, self.memory.known[name]
+        if before != value:
+            memory.known[name] = value
+            memory.since[f"{name} is {value}"] = self._now
+            self._emit(Learned(self._now, name, value, self._how))
+        if (name, value) == ("tube", "proven open"):
+            memory.reason = None
+        elif (name, before) == ("breathing", "better") and before != value:
+            # A new bout of trouble: its breaths have yet to begin.
+            self._last_breath = None
+            memory.since.clear()
+
+    def _undo(self) -> None:
+        if not self._history:
+            self._refuse("wrong", "there is nothing to take back")
+            return
+        before = self._history.pop()
+        source, self.step, self.memory = self.step, before.step, before.memory
+        self._at(self._now)
+        self._not_confirmed()
+        self._emit(Moved(self._now, "care", source, before.step, "spoken", "wrong"))
+        self.call.take_back(before.call, self._now)
+        self._say(self._rules.going_back, "notice")
+        self._begin(self.table.stands[before.step])
+
+    def _as_it_is(self) -> Before:
+        return Before(self.step, self.memory.copy(), self.call.step)
+
+    def _remember(self, before: Before) -> None:
+        self._history.append(before)
+        del self._history[: -self._rules.undo_depth]
+
+    def _at(self, now: int) -> None:
+        self._now = self.memory.now_ms = now
