@@ -11,6 +11,7 @@ import numpy as np
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
+from prompter.hear import silence_scores
 from prompter.hear.ear import Ranking
 from prompter.hear.numbers import Reading, around, guesses, reading_in
 from prompter.hear.shortlist import plain_words, shortlist
@@ -21,15 +22,21 @@ HOP_SAMPLES = 160
 
 
 class WhisperEar:
-    """Ranks phrases by the mean log probability of their tokens, given the sound and not silence."""
+    """Ranks phrases by the mean log probability of their tokens, given the sound and not silence.
+
+    `cache`: a folder where what wordings score in silence is kept between starts.
+    """
 
     name = "whisper"
 
-    def __init__(self, model: Path | None = None, threads: int = 2) -> None:
+    def __init__(
+        self, model: Path | None = None, threads: int = 2, cache: Path | None = None
+    ) -> None:
         self._folder = model or _packaged_model()
         self._threads = threads
         self._model: Any = None
         self._tokens: dict[str, list[int]] = {}
+        self._cache = cache
         self._silent: dict[str, float] = {}
 
     def ready(self) -> tuple[bool, str]:
@@ -68,13 +75,22 @@ class WhisperEar:
         self._model = ctranslate2.models.Whisper(
             str(self._folder), device="cpu", compute_type="int8", intra_threads=self._threads
         )
+        self._silent = silence_scores.load(self._cache, self._model_name())
+
+    def _model_name(self) -> str:
+        """Enough to tell another model, or another way of scoring, from this one."""
+        size = (self._folder / "model.bin").stat().st_size if self._folder else 0
+        return f"{size} bytes, window {limits.WINDOW_FRAMES}"
 
     def prepare(self, phrases: Sequence[Phrase]) -> None:
         """Do ahead what else the first utterance with these wordings would wait for."""
         self.load()
         texts = [phrase.text for phrase in phrases]
+        known = len(self._silent)
         for start in range(0, len(texts), limits.SHORTLIST):
             self._from_silence(texts[start : start + limits.SHORTLIST])
+        if len(self._silent) > known:
+            silence_scores.save(self._cache, self._model_name(), self._silent)
 
     def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
         """Rank the wordings that may have been said; see `Ear.score`."""

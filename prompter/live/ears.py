@@ -44,11 +44,12 @@ def _load(table: Table, put: Put) -> None:
         from prompter.hear.ears import every_ear
         from prompter.hear.hearing import Hearing
         from prompter.hear.scorer import ThreadScorer
+        from prompter.live.preparing import cache_folder
 
         known = known_phrases(table)
         wordings = [phrase for phrase in known if phrase.answer]
         ears = []
-        for ear in every_ear():
+        for ear in every_ear(cache_folder()):
             if not ear.ready()[0]:
                 continue  # a second ear is not everybody's; a missing first one is told below
             try:

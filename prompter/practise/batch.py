@@ -56,7 +56,7 @@ def run_batch(request: Request, console: Console, quiet: bool, now: datetime) ->
     if not paths:
         raise CannotDo("there is nothing to rehearse.", "shared/scripts", "Install the package again.")
     prepared = [_prepare(path, request) for path in paths]
-    ears = loaded_ears()
+    ears = loaded_ears(cache_folder())
     outcomes = [_one(script, plan, request, ears, console, quiet, now) for script, plan in prepared]
     replies = sorted(ms for outcome in outcomes for ms in outcome.tally.reply_times())
     return {
