@@ -259,12 +259,13 @@ class FlowMachine(Moving):
                 self._assume("after unclear")
         elif body:
             self._asked_back = event.answer
-            self._say(self.table.asked_back(event.answer), "question")
+            self._wait_after(self._say(self.table.asked_back(event.answer), "question"))
         elif number is not None:
             self._asked_back = number
-            self._say(self.table.line(self._rules.ask_back, read_back=str(event.value)), "question")
+            text = self.table.line(self._rules.ask_back, read_back=str(event.value))
+            self._wait_after(self._say(text, "question"))
         else:
-            self._say_prompt_again()
+            self._wait_after(self._say_prompt_again())
 
     def _speech_started(self, event: SpeechStarted) -> None:
         self._clock.pause(self._now)

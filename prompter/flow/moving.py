@@ -156,11 +156,7 @@ class Moving(Standing):
             self._question_over(cue)
         elif self._phase == "asking":
             if cue is not None and not self.paced:
-                again = self._say_prompt_again()
-                if self._may_hold():
-                    # Silence counts from the end of the prompt, and it has just been made new.
-                    self._clock.repeat_at = self._clock.act_at = self._clock.every_at = None
-                    self._waiting = again
+                self._wait_after(self._say_prompt_again())
             # Who has just spoken is there: the open question keeps a few seconds more.
             self._clock.keep_until(self._now + int(self._rules.halved_not_below_s * 1000))
             if self._waiting is None and self._clock.ask_at is None:

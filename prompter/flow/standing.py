@@ -126,6 +126,12 @@ class Standing(Beats):
         else:
             self._waiting = cue
 
+    def _wait_after(self, cue: int | None) -> None:
+        """The question has just been made new: silence counts from the end of that prompt."""
+        if cue is not None and self._may_hold():
+            self._clock.repeat_at = self._clock.act_at = self._clock.every_at = None
+            self._waiting = cue
+
     def _prompt_over(self, cue: int) -> None:
         self._outstanding.end(cue)
         if cue in self._before_beat:
