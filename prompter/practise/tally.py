@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Any
 
-from prompter.events import Answered, Moved, Record, Say, Tone
+from prompter.events import Answered, Moved, Numbered, Record, Say, Tone
 from prompter.flow.conditions import guard_of
 from prompter.flow.memory import Memory
 from prompter.flow.table import STAY, Table
@@ -75,6 +75,10 @@ class Tally:
 
     def judge_answer(self, event: Record, said: Said | None, memory: Memory, cues: list[Record]) -> None:
         """Called for each believed answer with the memory from before it."""
+        if isinstance(event, Numbered) and event.how == "spoken":
+            right = said is not None and said.utterance.answer == f"number {event.value}"
+            self.wrong_branches += not right and any(isinstance(c, Moved) for c in cues)
+            return
         if not isinstance(event, Answered) or event.how != "spoken":
             return
         moved = next((c for c in cues if isinstance(c, Moved) and c.machine == "care"), None)

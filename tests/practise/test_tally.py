@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from prompter.events import Answered, Moved
+from prompter.events import Answered, Moved, Numbered
 from prompter.flow.memory import Memory
 from prompter.flow.table import Table
 from prompter.practise.caregiver import Utterance
@@ -60,3 +60,12 @@ def test_what_was_heard_is_matched_by_its_time(demo_table: Table) -> None:
     record = {"onset_ms": 5000, "ended_ms": 5900, "heard": "x", "answer": "done", "believed": True, "score": 1.0, "number": None}
     assert tally.heard(record) is None
     assert tally.heard({**record, "onset_ms": 1100, "ended_ms": 1850}) is tally.said[0]
+
+
+def test_a_number_taken_for_another_is_one_where_it_moves_the_flow(demo_table: Table) -> None:
+    moved = [Moved(2000, "care", "number", "number-back", "spoken")]
+    for spoken, cues, wrong in ((94, moved, 1), (84, moved, 0), (94, [], 0)):
+        tally = Tally(demo_table)
+        one = said(tally, f"number {spoken}", f"{spoken} percent", "number", "spo2 84", "number 84", True)
+        tally.judge_answer(Numbered(2000, "spo2", 84), one, Memory(), cues)
+        assert tally.wrong_branches == wrong
