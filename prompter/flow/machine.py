@@ -87,12 +87,14 @@ class FlowMachine(Moving):
 
     def phrases(self) -> tuple[Phrase, ...]:
         """All wordings that may be said now."""
-        return self.table.phrases(self.step)
+        return self.table.phrases(self.step, self._interrupted())
 
     def view(self) -> View:
         """For screens: who looks at it may press a key instead of speaking."""
         stand, answers = self.table.stands[self.step], self.table.flow.answers
-        own = [a for a in stand.own_answers if a in answers]
+        interrupted = self._interrupted()
+        asked = self.table.stands[interrupted].own_answers if interrupted else ()
+        own = [a for a in dict.fromkeys([*stand.own_answers, *asked]) if a in answers]
         keys = tuple((str(i), a, answers[a].wordings[0]) for i, a in enumerate(own[:9], start=1))
         rest = [a for a in (*self.table.flow.everywhere, *BUILT_IN) if a not in own]
         more = tuple((answers[a].key or "", a, answers[a].wordings[0]) for a in rest)
@@ -205,7 +207,7 @@ class FlowMachine(Moving):
         self._before = self._as_it_is()
         if body.reason:
             self.memory.reason = answer
-        if not self._fire(answer, how, answer):
+        if not self._fire(answer, how, answer) and not self._answer_interrupted(answer, how):
             # A refused event changes nothing.
             self.memory = self._before.memory
             self._refuse(answer, f"means nothing at {self.step}")
@@ -226,7 +228,8 @@ class FlowMachine(Moving):
             moved = False
         else:
             self.memory.spo2, self.memory.spo2_at_ms = event.value, self._now
-            moved = self._fire("number low" if self.memory.low_number() else "number fine", event.how, None)
+            trigger = "number low" if self.memory.low_number() else "number fine"
+            moved = self._fire(trigger, event.how, None) or self._answer_interrupted(trigger, event.how)
         if not moved:
             self._remember(self._before)
         self._before = None

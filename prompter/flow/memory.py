@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+from prompter.events import How
+
 KNOWN: dict[str, tuple[str, ...]] = {
     "tube": ("unknown", "proven open", "out"),
     "breathing": ("unknown", "trouble", "no", "better"),
@@ -21,7 +23,8 @@ class Memory:
 
     `reason`: the answer that, spoken or keyed, justifies taking the tube out; None again once the
     tube is proven open. `back`: the steps that visits (suction, two breaths) return to, the last first
-    to be returned to. `since`: when a mark was set, or a fact ("tube is out") learned, in this bout of trouble.
+    to be returned to. `kept`: an answer to the question that a visit interrupted, taken on the return.
+    `since`: when a mark was set, or a fact ("tube is out") learned, in this bout of trouble.
     """
 
     known: dict[str, str] = field(default_factory=lambda: {k: v[0] for k, v in KNOWN.items()})
@@ -31,6 +34,7 @@ class Memory:
     back: tuple[str, ...] = ()
     since: dict[str, int] = field(default_factory=dict)
     pending: str | None = None
+    kept: tuple[str, How] | None = None
     spo2: int | None = None
     spo2_at_ms: int = 0
     pulse: int | None = None
@@ -42,8 +46,8 @@ class Memory:
         """An independent copy."""
         return Memory(
             dict(self.known), set(self.marks), dict(self.counts), self.reason, self.back,
-            dict(self.since), self.pending, self.spo2, self.spo2_at_ms, self.pulse, self.now_ms,
-            self.spo2_floor, self.number_fresh_ms,
+            dict(self.since), self.pending, self.kept, self.spo2, self.spo2_at_ms, self.pulse,
+            self.now_ms, self.spo2_floor, self.number_fresh_ms,
         )  # fmt: skip
 
     def fresh_number(self) -> bool:

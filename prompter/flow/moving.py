@@ -34,6 +34,7 @@ class Moving(Standing):
         self._how: How = "timed"
         self._answer: str | None = None
         self._taken = False
+        self._acknowledged = False  # the answer was read back when it was said
 
     @property
     def outcome(self) -> str:
@@ -94,8 +95,10 @@ class Moving(Standing):
         self.memory.pending = self._clock.confirm_until = None
 
     def _echo(self, row: Row, how: How, answer: str | None) -> None:
-        if answer is None or how not in ("spoken", "keyed"):
-            return
+        if answer is not None and how in ("spoken", "keyed") and not self._acknowledged:
+            self._acknowledge(answer)
+
+    def _acknowledge(self, answer: str) -> None:
         if self.table.flow.answers[answer].risk == "plain":
             self._emit(Tone(self._now, self._cue_number(), "noted"))
         else:
@@ -125,11 +128,65 @@ class Moving(Standing):
             self._learn("outcome", outcome)
             if outcome == "open" and self.memory.known["breathing"] == "better":
                 self._learn("breathing", "unknown")
-        self._begin(stand, left if row.returns else None)
+        kept = self.memory.kept if row.returns else None
+        if not stand.visit:
+            self.memory.kept = None
+        if kept is None or stand.visit or not self._take_kept(*kept):
+            self._begin(stand, left if row.returns else None)
         if stand.final:
             self.closed = True
             self._stop_beat()
             self._emit(Closed(self._now, self.outcome))
+
+    def _interrupted(self) -> str | None:
+        """The step whose question a visit interrupted, if its answers still count.
+
+        Not one with a beat: there nothing is asked that the visit did not come for.
+        """
+        stands, back = self.table.stands, self.memory.back
+        if not stands[self.step].visit or not back:
+            return None
+        step = stands[back[-1]]
+        return None if step.visit or step.beat else step.name
+
+    def _answer_interrupted(self, answer: str, how: How) -> bool:
+        """An answer to the interrupted question: bad news acts at once, the rest on the return."""
+        place = self._interrupted()
+        if place is None or answer not in self.table.stands[place].own_answers:
+            return False
+        body = self.table.flow.answers.get(answer)
+        if body is not None and body.news == "bad":
+            return self._act_at(place, answer, how)
+        self.memory.kept = (answer, how)
+        if body is not None:
+            self._acknowledge(answer)
+        return True
+
+    def _act_at(self, place: str, answer: str, how: How) -> bool:
+        """Leaves the visit for the step it interrupted and takes the answer there."""
+        visit, memory = self.step, self.memory
+        cues = len(self._cues)
+        self.memory = memory.copy()
+        self.memory.back, self.memory.kept, self.step = (), None, place
+        self._emit(Moved(self._now, "care", visit, place, how, answer))
+        if self._fire(answer, how, answer):
+            if self.step == place:
+                self._begin(self.table.stands[place], self.table.stands[visit])
+            return True
+        self.step, self.memory = visit, memory
+        del self._cues[cues:]
+        return False
+
+    def _take_kept(self, answer: str, how: How) -> bool:
+        """What was said during the visit, now that its step is there again; it was acknowledged then."""
+        self._stand_asked()
+        self._before, self._acknowledged = self._as_it_is(), True
+        body = self.table.flow.answers.get(answer)
+        if body is not None and body.reason:
+            self.memory.reason = answer
+        taken = self._fire(answer, how, answer if body is not None else None)
+        self._before, self._acknowledged = None, False
+        return taken
 
     def _keep_the_way_back(self, row: Row, stand: Stand, left: Stand) -> None:
         memory = self.memory
@@ -213,6 +270,10 @@ class Moving(Standing):
             memory.since.clear()
 
     def _undo(self) -> None:
+        if self.memory.kept:
+            self.memory.kept = None  # it had not led anywhere yet
+            self._say(self._rules.going_back, "notice")
+            return
         if not self._history:
             self._refuse("wrong", "there is nothing to take back")
             return

@@ -37,13 +37,23 @@ class Standing(Beats):
         """All is said at this step, and an answer is awaited."""
         return self._phase == "asking" and self._waiting is None and (self._asked or self._clock.ask_at is None)
 
-    def _begin(self, stand: Stand, visited: Stand | None = None) -> None:
+    def _leave(self) -> None:
+        """What the step before still had to say, ask or wait for is over."""
         self._clock.clear()
         self._outstanding.forget_care()
         self._talk.clear()
         self._waiting, self._unclear, self._asked_back, self._ask_index = None, 0, None, 0
-        self._phase, self._asked = "talk", False
         self._breaths_first = False
+
+    def _stand_asked(self) -> None:
+        """Stands in a step whose question has been asked (and answered) already."""
+        self._leave()
+        self._stop_beat()
+        self._phase, self._asked = "asking", True
+
+    def _begin(self, stand: Stand, visited: Stand | None = None) -> None:
+        self._leave()
+        self._phase, self._asked = "talk", False
         endless = self._beat if self._pace_cue is None else ""
         self._pace_cue = None
         self._beat_step = stand.name

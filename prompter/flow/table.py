@@ -99,15 +99,27 @@ class Table:
     variant: Variant
     stands: dict[str, Stand] = field(default_factory=dict)
     rows: list[Row] = field(default_factory=list)
+    _allowed: dict[tuple[str, str | None], tuple[Phrase, ...]] = field(default_factory=dict)
 
     @cached_property
     def start_marks(self) -> frozenset[str]:
         """Facts that may change while it goes on."""
         return self.variant.facts & DYNAMIC_FACTS
 
-    def phrases(self, step: str) -> tuple[Phrase, ...]:
-        """All wordings allowed at a step, its own first."""
-        return self._phrases[step]
+    def phrases(self, step: str, interrupted: str | None = None) -> tuple[Phrase, ...]:
+        """All wordings allowed at a step, its own first; at a visit those of the step it interrupted too."""
+        key = (step, interrupted)
+        if key not in self._allowed:
+            own = [*self.stands[step].own_answers]
+            if interrupted is not None:
+                own += self.stands[interrupted].own_answers
+            names = dict.fromkeys([*own, *self.flow.everywhere, *BUILT_IN])
+            self._allowed[key] = tuple(
+                Phrase(wording, answer, self.flow.answers[answer].risk)
+                for answer in names if answer in self.flow.answers
+                for wording in self.flow.answers[answer].wordings
+            )  # fmt: skip
+        return self._allowed[key]
 
     @cached_property
     def all_phrases(self) -> tuple[Phrase, ...]:
@@ -116,18 +128,6 @@ class Table:
             Phrase(wording, name, answer.risk)
             for name, answer in self.flow.answers.items() for wording in answer.wordings
         )  # fmt: skip
-
-    @cached_property
-    def _phrases(self) -> dict[str, tuple[Phrase, ...]]:
-        found: dict[str, tuple[Phrase, ...]] = {}
-        for name, stand in self.stands.items():
-            names = dict.fromkeys([*stand.own_answers, *self.flow.everywhere, *BUILT_IN])
-            found[name] = tuple(
-                Phrase(wording, answer, self.flow.answers[answer].risk)
-                for answer in names if answer in self.flow.answers
-                for wording in self.flow.answers[answer].wordings
-            )  # fmt: skip
-        return found
 
     def line(self, template: str, **words: str) -> str:
         """A rule's sentence with its words filled in."""

@@ -57,8 +57,8 @@ class Expected(Part):
     outcome: str
     path: list[str] = Field(min_length=1)
     never: list[str] = []
-    asked_again_most: int = 6
-    assumed_most: int = 2
+    asked_again_most: int = 4
+    assumed_most: int = 0
 
 
 class Script(Part):
