@@ -186,7 +186,7 @@ class Session:
         phrases = self.machine.phrases()
         if phrases is not self._expected and self.hearing is not None:
             self._expected = phrases
-            self.hearing.expect(phrases)
+            self.hearing.expect(phrases, self.machine.asks_number)
 
     def _heard(self, heard: Heard) -> None:
         at_ms = self._not_before(heard.at_ms)

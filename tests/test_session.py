@@ -43,7 +43,7 @@ class Hears:
         self.waiting = False
         self.troubles: list[str] = []
 
-    def expect(self, phrases: tuple[Phrase, ...]) -> None:
+    def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False) -> None:
         self.expected = phrases
 
     def push(self, block: np.ndarray, at_ms: int) -> list[object]:

@@ -85,6 +85,11 @@ class FlowMachine(Moving):
         due = self._due()
         return due[0] if due else None
 
+    @property
+    def asks_number(self) -> bool:
+        """The open question (or the one that a visit interrupted) is for the saturation."""
+        return "number fine" in self.table.stands[self._interrupted() or self.step].own_answers
+
     def phrases(self) -> tuple[Phrase, ...]:
         """All wordings that may be said now."""
         return self.table.phrases(self.step, self._interrupted())

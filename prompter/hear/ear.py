@@ -48,6 +48,9 @@ class Ear(Protocol):
         """Do ahead what the first utterance with these wordings would wait for; may do nothing."""
         ...
 
-    def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
-        """Rank `phrases` for `sound` (float32, mono, 16 kHz)."""
+    def score(
+        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False
+    ) -> Ranking:
+        """Rank `phrases` for `sound` (float32, mono, 16 kHz). `asks_number`: a saturation was
+        asked for, so a bare number counts and an unclear one is looked for."""
         ...

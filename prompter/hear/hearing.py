@@ -101,6 +101,7 @@ class Hearing:
         self._answers = [p.text for p in known if p.answer]
         self._rivals = tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
         self._phrases: tuple[Phrase, ...] = ()
+        self._asks_number = False
         self._scored_among: tuple[Phrase, ...] = ()
         self._tickets = 0
         self._candidate: _Attempt | None = None  # what the open utterance would be if it ended now
@@ -112,12 +113,15 @@ class Hearing:
         for ear in self._ears:
             ear.prepare([Phrase(text, "") for text in wordings])
 
-    def expect(self, phrases: Sequence[Phrase]) -> None:
-        """What is allowed from now on. A candidate scored against others is scored again."""
+    def expect(self, phrases: Sequence[Phrase], asks_number: bool = False) -> None:
+        """What is allowed from now on; `asks_number`: a saturation was asked for.
+
+        A candidate scored against others is scored again.
+        """
         phrases = tuple(phrases)
-        if phrases == self._phrases:
+        if phrases == self._phrases and asks_number == self._asks_number:
             return
-        self._phrases = phrases
+        self._phrases, self._asks_number = phrases, asks_number
         allowed = {plain_words(p.text) for p in phrases}
         rivals = dict.fromkeys([*self._rivals, *(_denied(p.text) for p in phrases)])
         decoys = [Phrase(text, "") for text in rivals if plain_words(text) not in allowed]
@@ -160,7 +164,8 @@ class Hearing:
             self._tickets += 1
             self._candidate = _Attempt(self._tickets, ends.sound())
             sound, phrases = self._candidate.sound, self._scored_among
-            work = lambda: self._panel.judge(sound, phrases)  # noqa: E731
+            asks = self._asks_number
+            work = lambda: self._panel.judge(sound, phrases, asks)  # noqa: E731
             self._scorer.submit(self._tickets, work, at_ms)
 
     def _forget_candidate(self) -> None:

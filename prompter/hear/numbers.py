@@ -96,10 +96,11 @@ def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
     return Reading(quantity, value, "", "%" if quantity == "spo2" and rest != words else "")
 
 
-def guesses(text: str) -> list["Reading"]:
+def guesses(text: str, asks_number: bool = False) -> list["Reading"]:
     """Readings to try where `text` (a free decode) names a quantity, or a number, but not both well.
 
-    'Oxygen antifim': the tens of a saturation; 'or the 93rd': that saturation.
+    'Oxygen antifim': the tens of a saturation; 'or the 93rd': that saturation. Where a saturation
+    was asked for, 'that is 3%' and anything else: its tens, with and without a name.
     """
     words = _plain(text)
     numbers = [int(n) for n in re.findall(r"\d{2,3}", words)]
@@ -107,14 +108,18 @@ def guesses(text: str) -> list["Reading"]:
         if found := re.match(rf"({pattern})\b", words):
             values = numbers or list(_SEARCHED[quantity])
             return [Reading(quantity, value, found.group(1)) for value in values]
-    return [Reading("spo2", n, "oxygen") for n in numbers if n in range(50, 101)]
+    named = [Reading("spo2", n, "oxygen") for n in numbers if n in range(50, 101)]
+    if named or not asks_number:
+        return named
+    tens = _SEARCHED["spo2"]
+    return [Reading("spo2", n, "", "%") for n in tens] + [Reading("spo2", n, "oxygen") for n in tens]
 
 
 def around(reading: Reading) -> list["Reading"]:
     """The ten readings with the same tens."""
     first = reading.value // 10 * 10
     values = range(first, first + 10) if reading.value < 100 or reading.quantity == "pulse" else [100]
-    return [Reading(reading.quantity, value, reading.head) for value in values]
+    return [Reading(reading.quantity, value, reading.head, reading.tail) for value in values]
 
 
 def _said_once(text: str) -> str:

@@ -21,13 +21,15 @@ class Panel:
     def names(self) -> tuple[str, ...]:
         return tuple(ear.name for ear in self._ears)
 
-    def judge(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Verdict:
+    def judge(
+        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False
+    ) -> Verdict:
         """Ask every ear about `sound` (float32, mono, 16 kHz)."""
         rankings: list[Ranking] = []
         for ear in list(self._ears):
             self._asking = ear
             try:
-                ranking = ear.score(sound, phrases)
+                ranking = ear.score(sound, phrases, asks_number)
             except Exception as error:  # noqa: BLE001 - whatever a recogniser raises
                 self.lose(ear, f"{type(error).__name__}: {error}")
                 continue

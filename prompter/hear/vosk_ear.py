@@ -70,7 +70,9 @@ class VoskEar:
     def prepare(self, phrases: Sequence[Phrase]) -> None:
         self.load()
 
-    def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
+    def score(
+        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False
+    ) -> Ranking:
         """The phrase heard, at score 0; an empty ranking when it is none of them.
 
         A wording with a word that the model does not have can never be named: it is `unable`.

@@ -92,18 +92,22 @@ class WhisperEar:
         if len(self._silent) > known:
             silence_scores.save(self._cache, self._model_name(), self._silent)
 
-    def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
+    def score(
+        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False
+    ) -> Ranking:
         """Rank the wordings that may have been said; see `Ear.score`."""
         self.load()
         window = self._window(len(sound))
         encoded = self._encode(sound, window)
         text = self._decode(encoded, len(sound))
         picked = _pick(text, phrases)
-        reading = reading_in(text)
-        if reading:
+        reading = reading_in(text, "spo2" if asks_number else None)
+        if reading and reading.in_range:
             readings = [reading, *reading.mistakable(), *reading.neighbours()]
+        elif reading and not asks_number:
+            readings = [reading]
         else:
-            readings = self._sought(encoded, text, window)
+            readings = self._sought(encoded, text, window, asks_number) or ([reading] if reading else [])
         wordings = [p.text for p in picked] + [r.wording for r in readings]
         scores = self._evidence(encoded, wordings, window)
         return Ranking(
@@ -114,9 +118,9 @@ class WhisperEar:
             window=window,
         )
 
-    def _sought(self, encoded: Any, text: str, window: int) -> list[Reading]:
-        """A number whose name was decoded and its value not: by its tens first, then by its ones."""
-        tries = guesses(text)
+    def _sought(self, encoded: Any, text: str, window: int, asks_number: bool) -> list[Reading]:
+        """A number whose value was not decoded clearly: by its tens first, then by its ones."""
+        tries = guesses(text, asks_number)
         if not tries:
             return []
         scores = self._evidence(encoded, [r.wording for r in tries], window)

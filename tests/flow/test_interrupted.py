@@ -79,3 +79,14 @@ def test_a_number_said_meanwhile_is_not_asked_for_again():
     drive.settle()
     assert drive.step in ("settle", "watch")
     assert "Oxygen number?" not in drive.texts(begun)
+
+
+def test_the_ears_are_told_where_a_number_is_asked_for():
+    drive = reach(ALONE, *TO_LIPS)
+    assert not drive.machine.asks_number
+    drive.says("better", "better")
+    if drive.step != "number":
+        pytest.skip("this plan has no oximeter")
+    assert drive.machine.asks_number
+    drive.says("hold on").silent_until("gap-breaths", 60)
+    assert drive.machine.asks_number

@@ -52,7 +52,7 @@ class ScriptedEar:
     def prepare(self, phrases: Sequence[Phrase]) -> None:
         pass
 
-    def score(self, sound: np.ndarray, phrases: Sequence[Phrase]) -> Ranking:
+    def score(self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False) -> Ranking:
         self.asked.append((sound, phrases))
         found = self._rankings.pop(0) if len(self._rankings) > 1 else self._rankings[0]
         if isinstance(found, Exception):

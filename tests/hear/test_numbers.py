@@ -112,3 +112,11 @@ def test_a_name_without_a_clear_value_is_tried_by_its_tens() -> None:
 def test_a_clear_value_without_a_name_is_tried_as_a_saturation() -> None:
     assert guesses("or Japan's 95.") == [Reading("spo2", 95, "oxygen")]
     assert guesses("31.") == [] and guesses("chest rising") == []
+
+
+def test_where_a_saturation_was_asked_for_anything_is_tried_as_one() -> None:
+    assert guesses("That is 3%.") == []
+    tries = guesses("That is 3%.", asks_number=True)
+    assert {(r.value, r.wording) for r in tries} >= {(90, "90%"), (90, "oxygen 90"), (50, "50%")}
+    assert {r.quantity for r in tries} == {"spo2"}
+    assert around(Reading("spo2", 90, "", "%"))[3].wording == "93%"

@@ -56,7 +56,7 @@ def test_an_ear_that_hangs_is_dropped_while_listening_goes_on() -> None:
     release = threading.Event()
 
     class Hanging(ScriptedEar):
-        def score(self, sound: np.ndarray, phrases: tuple[Phrase, ...]) -> Ranking:
+        def score(self, sound: np.ndarray, phrases: tuple[Phrase, ...], asks_number: bool = False) -> Ranking:
             release.wait(10)
             raise RuntimeError("too late")
 
