@@ -251,7 +251,7 @@ class FlowMachine(Moving):
             self._take_answer(event.answer, "spoken")
             return
         number = None if event.quantity is None else f"{event.quantity} {event.value}"
-        if number is not None and number == self._asked_back and event.value is not None:
+        if number is not None and event.value is not None and self._same_again(event):
             self._asked_back = None
             self._numbered(Numbered(self._now, event.quantity or "", event.value, "spoken", event.score))
             return
@@ -274,6 +274,15 @@ class FlowMachine(Moving):
             self._wait_after(self._say(text, "question"))
         else:
             self._wait_after(self._say_prompt_again())
+
+    def _same_again(self, event: Unclear) -> bool:
+        """The number that was asked back; or, twice under the floor, bad news whichever it was."""
+        asked_back = (self._asked_back or "").rpartition(" ")
+        if asked_back[0] != event.quantity or event.value is None:
+            return False
+        before, floor = int(asked_back[2]), self.memory.spo2_floor
+        both_low = event.quantity == "spo2" and before < floor and event.value < floor
+        return before == event.value or both_low
 
     def _speech_started(self, event: SpeechStarted) -> None:
         self._clock.pause(self._now)

@@ -337,3 +337,26 @@ def test_rule_10_never_below_four_seconds():
     asked = drive.settle().asked()
     drive.silent_until("suction")
     assert drive.moves()[-1][0] - asked.ends_ms == 4000, "half of 8, not less"
+
+
+# ---- numbers in doubt ------------------------------------------------------------------------------
+
+
+def _number_step() -> Drive:
+    drive = reach(like(), *TO_LAST_BAG, "rising", "rising", "better", "better")
+    assert drive.step == "number"
+    return drive.settle()
+
+
+@pytest.mark.parametrize(("first", "second", "leads_on"), [(97, 97, True), (97, 95, False), (83, 80, True), (83, 97, False)])
+def test_a_doubtful_number_counts_when_said_again_and_twice_low_whichever_it_was(first, second, leads_on):
+    drive = _number_step()
+    floor = drive.machine.memory.spo2_floor
+    assert 84 < floor < 95
+    drive.feed(Unclear(drive.now, str(first), None, 3.0, "spo2", first))
+    assert drive.machine.memory.spo2 is None and drive.step == "number"
+    drive.settle()
+    drive.feed(Unclear(drive.now, str(second), None, 3.0, "spo2", second))
+    assert (drive.machine.memory.spo2 == second) is leads_on
+    if leads_on:
+        assert drive.step == ("number-back" if second < floor else "settle")
