@@ -1,6 +1,6 @@
 """The machine of one emergency: an event and a time in, cues out. No clock, no thread, no file, no sound.
 
-Rules at the top; only rows of the table move it:
+Rules at the top; only rows of the table lead on, and only a visit's end or "that was wrong" leads back:
 - `feed(event)` first lets every deadline before the event pass, each at its own time, then takes
   the event. So the cues do not depend on how often somebody sends a `Ticked`, and an answer that
   comes with a deadline goes before it.
