@@ -166,7 +166,7 @@ def test_an_ear_that_raises_is_dropped_loaded_again_and_keys_go_on_meanwhile(run
 
     one = running()
     until(lambda: events(one))
-    monkeypatch.setattr(Hearing, "expect", lambda self, phrases: None)
+    monkeypatch.setattr(Hearing, "expect", lambda *_: None)
     loaded: list[int] = []
     monkeypatch.setattr(one._runner, "_load_ears", lambda: loaded.append(1))
     one.inbox.put(("ear", Hearing.__new__(Hearing)))  # without anything in it: every block raises
