@@ -81,14 +81,14 @@ class Tally:
             return
         if not isinstance(event, Answered) or event.how != "spoken":
             return
-        moved = next((c for c in cues if isinstance(c, Moved) and c.machine == "care"), None)
-        if moved is None or said is None:
-            if moved is not None and said is None:
-                self.wrong_branches += 1  # a noise was taken for an answer, and acted on
+        meant = said.utterance.answer if said else None
+        if meant == event.answer:
             return
-        meant = self._leads(moved.source, said.utterance.answer, memory)
-        if said.utterance.answer != event.answer and moved.target not in meant:
-            self.wrong_branches += 1
+        # Where a noise was taken for an answer, nothing was meant. No row leads on in the call.
+        for moved in (c for c in cues if isinstance(c, Moved)):
+            if moved.machine == "call" or moved.target not in self._leads(moved.source, meant, memory):
+                self.wrong_branches += 1
+                return
 
     def judge_assumed(self, move: Moved, memory: Memory, since: int) -> None:
         """A branch was assumed: wrong if an answer that leads elsewhere had been spoken here."""

@@ -46,6 +46,14 @@ def test_a_noise_taken_for_an_answer_is_one(demo_table: Table) -> None:
     assert tally.wrong_branches == 1
 
 
+def test_an_answer_taken_for_news_of_the_call_is_one(demo_table: Table) -> None:
+    tally = Tally(demo_table)
+    one = said(tally, "paramedics", "crew has arrived", "pushes", "on the line", "on speaker", True)
+    cues = [Moved(2000, "call", "asked", "on speaker", "spoken")]
+    tally.judge_answer(Answered(2000, "on speaker", "on the line"), one, Memory(), cues)
+    assert tally.wrong_branches == 1
+
+
 def test_assuming_against_what_was_said_is_one_and_else_none(demo_table: Table) -> None:
     for answer, target, wrong in (("came out", "valve-off", 1), ("in place", "valve-off", 0), (None, "valve-off", 0)):
         tally = Tally(demo_table)
