@@ -85,10 +85,10 @@ class Tally:
         if meant == event.answer:
             return
         # Where a noise was taken for an answer, nothing was meant. No row leads on in the call.
-        for moved in (c for c in cues if isinstance(c, Moved)):
-            if moved.machine == "call" or moved.target not in self._leads(moved.source, meant, memory):
-                self.wrong_branches += 1
-                return
+        moves = [c for c in cues if isinstance(c, Moved)]
+        first = next((m for m in moves if m.machine == "care"), None)
+        astray = first is not None and first.target not in self._leads(first.source, meant, memory)
+        self.wrong_branches += astray or any(m.machine == "call" for m in moves)
 
     def judge_assumed(self, move: Moved, memory: Memory, since: int) -> None:
         """A branch was assumed: wrong if an answer that leads elsewhere had been spoken here."""
