@@ -256,7 +256,8 @@ class FlowMachine(Moving):
             self._numbered(Numbered(self._now, event.quantity or "", event.value, "spoken", event.score))
             return
         if self._phase != "asking":
-            self._refuse("unclear", "no question is open")
+            if not self._ask_back_interrupted(event, number):
+                self._refuse("unclear", "no question is open")
             return
         self._unclear += 1
         if self._unclear >= self._rules.unclear_before_assuming:
@@ -265,15 +266,28 @@ class FlowMachine(Moving):
             quiet = self._quiet()
             if quiet and quiet.act_ms is not None:
                 self._assume("after unclear")
-        elif body:
-            self._asked_back = event.answer
-            self._wait_after(self._say(self.table.asked_back(event.answer), "question"))
-        elif number is not None:
-            self._asked_back = number
-            text = self.table.line(self._rules.ask_back, read_back=str(event.value))
-            self._wait_after(self._say(text, "question"))
+        elif body or number is not None:
+            self._wait_after(self._ask_back(event, number))
         else:
             self._wait_after(self._say_prompt_again())
+
+    def _ask_back(self, event: Unclear, number: str | None) -> int:
+        """'I heard: chest flat?' or '96? Once more.' The same again is then taken as yes."""
+        if number is not None:
+            self._asked_back = number
+            return self._say(self.table.line(self._rules.ask_back, read_back=str(event.value)), "question")
+        self._asked_back = event.answer
+        return self._say(self.table.asked_back(event.answer or ""), "question")
+
+    def _ask_back_interrupted(self, event: Unclear, number: str | None) -> bool:
+        """A doubtful answer to the question that a visit interrupted."""
+        place = self._interrupted()
+        if place is None:
+            return False
+        doubted = self.asks_number if number is not None else event.answer in self.table.stands[place].own_answers
+        if doubted:
+            self._ask_back(event, number)
+        return doubted
 
     def _same_again(self, event: Unclear) -> bool:
         """The number that was asked back; or, twice under the floor, bad news whichever it was."""

@@ -4,7 +4,7 @@ import pytest
 from driver import Drive, reach
 from test_rows import ALONE, TO_LAST_BAG
 
-from prompter.events import Moved, Say
+from prompter.events import Moved, Say, Unclear
 
 TO_LIPS = (*TO_LAST_BAG, "rising", "rising")
 QUESTION = "Lips: better, or still bad?"
@@ -71,8 +71,6 @@ def test_an_answer_to_no_question_is_refused_and_changes_nothing(interrupted: Dr
 
 def test_a_number_said_meanwhile_is_not_asked_for_again():
     drive = reach(ALONE, *TO_LIPS, "better", "better")
-    if drive.step != "number":
-        pytest.skip("this plan has no oximeter")
     drive.says("hold on").silent_until("gap-breaths", 60)
     begun = drive.now
     drive.number(97)
@@ -85,8 +83,31 @@ def test_the_ears_are_told_where_a_number_is_asked_for():
     drive = reach(ALONE, *TO_LIPS)
     assert not drive.machine.asks_number
     drive.says("better", "better")
-    if drive.step != "number":
-        pytest.skip("this plan has no oximeter")
     assert drive.machine.asks_number
     drive.says("hold on").silent_until("gap-breaths", 60)
     assert drive.machine.asks_number
+
+
+def test_a_doubtful_number_said_meanwhile_is_asked_back_and_the_same_again_counts():
+    drive = reach(ALONE, *TO_LIPS, "better", "better")
+    drive.says("hold on").silent_until("gap-breaths", 60)
+    begun = drive.now
+    cues = drive.feed(Unclear(drive.now, "97", None, 3.0, "spo2", 97))
+    assert [c.text for c in cues if isinstance(c, Say)] == ["97? Once more."]
+    assert drive.machine.memory.spo2 is None and drive.step == "gap-breaths"
+    drive.feed(Unclear(drive.now, "97", None, 3.0, "spo2", 97))
+    assert drive.machine.memory.spo2 == 97
+    drive.settle()
+    assert drive.step in ("settle", "watch")
+    assert "Oxygen number?" not in drive.texts(begun)
+
+
+def test_a_doubtful_answer_said_meanwhile_is_asked_back_and_bad_news_said_again_acts(interrupted: Drive):
+    cues = interrupted.mumbles("not better")
+    assert [c.kind for c in cues] == ["say"] and interrupted.step == "gap-breaths"
+    interrupted.mumbles("not better")
+    assert interrupted.step in ("bag", "keep-bagging")
+
+
+def test_a_doubtful_answer_to_no_question_is_refused(interrupted: Drive):
+    assert [c.kind for c in interrupted.mumbles("tube ready")] == ["refused"]
