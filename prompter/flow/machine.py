@@ -245,8 +245,7 @@ class FlowMachine(Moving):
             self._noting = False
             return
         body = self.table.flow.answers.get(event.answer) if event.answer else None
-        good = body is not None and body.risk == "good"
-        if body and event.answer and event.answer == self._asked_back and not good:
+        if body and event.answer and event.answer == self._asked_back and self._twice_is_once(event.answer):
             self._asked_back = None
             self._take_answer(event.answer, "spoken")
             return
@@ -288,6 +287,15 @@ class FlowMachine(Moving):
         if doubted:
             self._ask_back(event, number)
         return doubted
+
+    def _twice_is_once(self, answer: str) -> bool:
+        """Whether an answer in doubt counts when it is said again. Good news only where it is then
+        the first of two: the second must be surely heard."""
+        if self.table.flow.answers[answer].risk != "good":
+            return True
+        if self.memory.pending == answer:
+            return False
+        return any(r.confirm for r in self.table.rows if r.source == self.step and r.trigger == answer)
 
     def _same_again(self, event: Unclear) -> bool:
         """The number that was asked back; or, twice under the floor, bad news whichever it was."""

@@ -33,6 +33,7 @@ _RANGES: dict[Quantity, tuple[int, int]] = {
     "pulse": limits.PULSE_RANGE_PER_MINUTE,
 }
 _SEARCHED: dict[Quantity, range] = {"spo2": range(50, 101, 10), "pulse": range(40, 211, 10)}
+_DIGITS = "zero one two three four five six seven eight nine".split()
 _TEEN_OR_TEN = [(10 + n, 10 * n) for n in range(3, 10)]  # thirteen or thirty, and so on
 
 
@@ -53,8 +54,26 @@ class Reading:
 
     @property
     def wording(self) -> str:
-        """As a recogniser would write it."""
+        """As it is written."""
         return f"{self.head} {self.value}{self.tail}".strip()
+
+    @property
+    def spoken(self) -> tuple[str, ...]:
+        """As people say it: 'oxygen ninety-six', 'oxygen nine six'.
+
+        A recogniser tells numbers apart better by these than by figures, where one token holds
+        the whole value (tests/bench/bench_numbers.py).
+        """
+        ways = [_in_words(self.value)]
+        if self.head and self.value < 100:
+            ways.append(" ".join(_DIGITS[int(digit)] for digit in str(self.value)))
+        tail = " percent" if self.tail == "%" else self.tail
+        return tuple(f"{self.head} {way}{tail}".strip() for way in ways)
+
+    @property
+    def plainest(self) -> "Reading":
+        """The one that stands for all values said this way, where it only matters that it is one."""
+        return Reading(self.quantity, 90, self.head, self.tail)
 
     def mistakable(self) -> list["Reading"]:
         """What it could be taken for: 'fourteen' for 'forty', with or without hundreds."""
@@ -67,11 +86,16 @@ class Reading:
         return found
 
 
-    def neighbours(self) -> list["Reading"]:
-        """One up and down, ten up and down: a believed number must lead them clearly."""
-        values = [self.value + step for step in (-10, -1, 1, 10)]
-        near = [Reading(self.quantity, value, self.head, self.tail) for value in values]
-        return [reading for reading in near if reading.in_range]
+    def rivals(self) -> list["Reading"]:
+        """What a believed number must lead clearly: the same tens, the same ones, a teen for a ten."""
+        if self.value < 20:
+            near: list[Reading] = []
+        else:
+            hundreds, rest = divmod(self.value, 100)
+            ones = [hundreds * 100 + tens + rest % 10 for tens in range(20, 100, 10)]
+            near = [Reading(self.quantity, value, self.head, self.tail) for value in ones]
+        found = [*around(self), *near, *self.mistakable()]
+        return [r for r in dict.fromkeys(found) if r.in_range and r.value != self.value]
 
 
 def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
@@ -100,7 +124,7 @@ def guesses(text: str, asks_number: bool = False) -> list["Reading"]:
     """Readings to try where `text` (a free decode) names a quantity, or a number, but not both well.
 
     'Oxygen antifim': the tens of a saturation; 'or the 93rd': that saturation. Where a saturation
-    was asked for, 'that is 3%' and anything else: its tens, with and without a name.
+    was asked for, 'that is 3%' and anything else: its tens, in every way of saying it.
     """
     words = _plain(text)
     numbers = [int(n) for n in re.findall(r"\d{2,3}", words)]
@@ -111,8 +135,8 @@ def guesses(text: str, asks_number: bool = False) -> list["Reading"]:
     named = [Reading("spo2", n, "oxygen") for n in numbers if n in range(50, 101)]
     if named or not asks_number:
         return named
-    tens = _SEARCHED["spo2"]
-    return [Reading("spo2", n, "", "%") for n in tens] + [Reading("spo2", n, "oxygen") for n in tens]
+    said = (("", "%"), ("oxygen", ""), ("sats", ""), ("", ""))
+    return [Reading("spo2", n, head, tail) for head, tail in said for n in _SEARCHED["spo2"]]
 
 
 def around(reading: Reading) -> list["Reading"]:
@@ -177,3 +201,18 @@ def _small(word: str) -> int | None:
     if word.isdigit():
         return int(word) if len(word) <= 3 else None
     return next((table[word] for table in (_ONES, _TEENS, _TENS) if word in table), None)
+
+
+def _in_words(value: int) -> str:
+    """'ninety-six', 'one hundred', 'one forty', 'one oh five'."""
+    hundreds, rest = divmod(value, 100)
+    if hundreds:
+        if not rest:
+            return f"{_DIGITS[hundreds]} hundred"
+        return f"{_DIGITS[hundreds]} {f'oh {_DIGITS[rest]}' if rest < 10 else _in_words(rest)}"
+    if value < 10:
+        return _DIGITS[value]
+    if value < 20:
+        return next(word for word, n in _TEENS.items() if n == value)
+    ten = next(word for word, n in _TENS.items() if n == value - value % 10)
+    return f"{ten}-{_DIGITS[value % 10]}" if value % 10 else ten

@@ -103,27 +103,36 @@ class WhisperEar:
         picked = _pick(text, phrases)
         reading = reading_in(text, "spo2" if asks_number else None)
         if reading and reading.in_range:
-            readings = [reading, *reading.mistakable(), *reading.neighbours()]
+            readings = [reading, *reading.rivals()]
         elif reading and not asks_number:
             readings = [reading]
         else:
             readings = self._sought(encoded, text, window, asks_number) or ([reading] if reading else [])
-        wordings = [p.text for p in picked] + [r.wording for r in readings]
-        scores = self._evidence(encoded, wordings, window)
+        scores = self._evidence(encoded, [p.text for p in picked], window)
         return Ranking(
             ear=self.name,
-            ranked=_ranked(picked, scores[: len(picked)]),
-            readings=_ranked(readings, scores[len(picked) :]),
+            ranked=_ranked(picked, scores),
+            readings=_ranked(readings, self._evidence_of(encoded, readings, window)),
             text=text,
             window=window,
         )
+
+    def _evidence_of(self, encoded: Any, readings: Sequence[Reading], window: int) -> list[float]:
+        """Of the likeliest way to say each. Silence counts alike for every value said one way."""
+        ways = list(dict.fromkeys(way for r in readings for way in r.spoken))
+        heard = dict(zip(ways, self._align(encoded, ways, window), strict=True))
+        silent = self._from_silence([r.plainest.spoken[0] for r in readings])
+        return [
+            max(heard[way] for way in r.spoken) - limits.SILENCE_SHARE * s
+            for r, s in zip(readings, silent, strict=True)
+        ]
 
     def _sought(self, encoded: Any, text: str, window: int, asks_number: bool) -> list[Reading]:
         """A number whose value was not decoded clearly: by its tens first, then by its ones."""
         tries = guesses(text, asks_number)
         if not tries:
             return []
-        scores = self._evidence(encoded, [r.wording for r in tries], window)
+        scores = self._evidence_of(encoded, tries, window)
         best = [reading for reading, _ in _ranked(tries, scores)[: limits.TENS_TRIED]]
         return list(dict.fromkeys(near for reading in best for near in around(reading)))
 

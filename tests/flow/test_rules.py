@@ -305,6 +305,29 @@ def test_rule_9_what_works_everywhere_can_be_asked_back_too():
     assert drive.step == "look"
 
 
+def test_rule_9_good_news_in_doubt_twice_is_once_and_must_still_be_surely_heard():
+    drive = reach(ALONE, *TO_LOOK, "rising")
+    assert drive.step == "lips"
+    drive.mumbles("better")
+    drive.wait(1).mumbles("better")
+    assert drive.step == "lips" and drive.machine.memory.pending == "better"
+    drive.wait(1).mumbles("better")
+    drive.wait(1).mumbles("better")
+    assert not {"number", "settle", "watch"} & set(drive.steps()), "doubt alone never leads to watching"
+    drive = reach(ALONE, *TO_LOOK, "rising")
+    drive.mumbles("better")
+    drive.wait(1).mumbles("better")
+    drive.settle().says("better")
+    assert drive.step != "lips"
+
+
+def test_rule_9_good_news_in_doubt_that_is_not_said_twice_is_asked_again():
+    drive = reach(ALONE, *TO_LOOK)
+    drive.mumbles("taken over")
+    drive.wait(1).mumbles("taken over")
+    assert drive.machine.outcome == "open"
+
+
 def test_rule_9_an_unknown_answer_in_doubt_is_only_an_utterance():
     drive = reach(ALONE, *TO_LOOK)
     drive.feed(Unclear(drive.now, "something", "no such answer"))

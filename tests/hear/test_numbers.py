@@ -84,6 +84,33 @@ def test_teens_and_tens(value: int, other: int) -> None:
     assert other in [r.value for r in Reading("pulse", value).mistakable()]
 
 
+@pytest.mark.parametrize(
+    ("reading", "spoken"),
+    [
+        (Reading("spo2", 96, "oxygen"), ("oxygen ninety-six", "oxygen nine six")),
+        (Reading("spo2", 90, "", "%"), ("ninety percent",)),
+        (Reading("spo2", 100, "sats"), ("sats one hundred",)),
+        (Reading("pulse", 105, "pulse"), ("pulse one oh five",)),
+        (Reading("pulse", 140, "heart rate"), ("heart rate one forty",)),
+        (Reading("pulse", 113, "pulse"), ("pulse one thirteen",)),
+    ],
+)
+def test_numbers_are_scored_as_people_say_them(reading: Reading, spoken: tuple[str, ...]) -> None:
+    assert reading.spoken == spoken
+    assert all(reading_in(way) == reading for way in spoken)
+
+
+def test_every_value_is_understood_again_from_its_words() -> None:
+    for value in range(10, 251):
+        assert reading_in(Reading("pulse", value, "pulse").spoken[0]).value == value
+
+
+def test_rivals_share_the_tens_or_the_ones() -> None:
+    rivals = [r.value for r in Reading("spo2", 96, "oxygen").rivals()]
+    assert {90, 91, 95, 99, 86, 76, 66} <= set(rivals) and 96 not in rivals
+    assert {140, 113, 124} <= {r.value for r in Reading("pulse", 114, "pulse").rivals()}
+
+
 def test_88_is_not_mistakable() -> None:
     assert Reading("spo2", 88).mistakable() == []
 
