@@ -141,20 +141,25 @@ def negation_lost(text: str, wording: str) -> bool:
 
 
 def _decide_reading(scored: Ranking, names: tuple[str, ...]) -> Verdict:
-    """A number was said: believed when it scores well and cannot be taken for another."""
-    risk: Risk = "branch"
+    """A number was said: believed when it scores well and cannot be taken for another.
+
+    Less is enough where the free decode says the same.
+    """
     reading, evidence = scored.readings[0]
-    rivals = [(r.wording, score) for r, score in scored.readings[1:]]
-    rivals += [(p.text, score) for p, score in scored.ranked[:1]]
+    told = scored.decoded is not None and scored.decoded.value == reading.value
+    risk: Risk = "plain" if told else "branch"
+    lead = thresholds.NUMBER_MARGIN if told else thresholds.NUMBER_MARGIN_UNTOLD
+    margin = evidence - scored.ranked[0][1] if scored.ranked else None
+    score = log_odds(evidence, margin)  # that it is a number at all
+    others = [(r.wording, score) for r, score in scored.readings[1:]]
+    rivals = others + [(p.text, score) for p, score in scored.ranked[:1]]
     rival = max(rivals, key=lambda pair: pair[1], default=None)
-    margin = evidence - rival[1] if rival else None
-    score = log_odds(evidence, margin)
     why = ""
     if not reading.in_range:
         why = "number out of range"
     elif score < thresholds.LEAST[risk]:
         why = "not sure enough"
-    elif any(evidence - other < thresholds.NUMBER_MARGIN for _, other in scored.readings[1:]):
+    elif any(evidence - other < lead for _, other in others):
         why = "could be another number"
     return Verdict(
         believed=not why,

@@ -17,7 +17,8 @@ class Ranking:
     `ranked`: (phrase, score), best first; the score is evidence, how much likelier the sound
     makes the wording (mean log probability a token) than silence does; for an ear that only names
     a phrase, 0.0 for that one. Phrases the ear gave no score are left out. A phrase without an
-    answer is a decoy. `readings`: numbers that may have been said, scored the same way.
+    answer is a decoy. `readings`: numbers that may have been said, scored the same way; `decoded`: the
+    one that stands in `text`.
     `text`: what it heard without being told what to expect. `window`: the analysis window in
     frames of 10 ms; 0 marks an ear that names but does not score. `unable`: wordings it can never
     name.
@@ -26,6 +27,7 @@ class Ranking:
     ear: str
     ranked: list[tuple[Phrase, float]] = field(default_factory=list)
     readings: list[tuple[Reading, float]] = field(default_factory=list)
+    decoded: Reading | None = None
     text: str = ""
     window: int = 0
     unable: frozenset[str] = frozenset()

@@ -148,6 +148,7 @@ def around(reading: Reading) -> list["Reading"]:
 
 def _said_once(text: str) -> str:
     """Its words; without the beginning of a second time, which a small model adds now and then."""
+    text = re.sub(r"(?<=\d)\.(?=\d)", "", text)  # '1.06' is how one oh six is written down
     sentences = [_plain(part) for part in re.split(r"[.!?]", text)]
     first, rest = sentences[0], " ".join(filter(None, sentences[1:]))
     return first if rest and first.startswith(rest) else _plain(text)

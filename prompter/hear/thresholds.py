@@ -27,7 +27,7 @@ NEGATION_SURE = 5.0
 LONG_WINDOW_EXTRA = 1.0
 """Added where the window is longer than the shortest: answers are short, talk is long."""
 
-NUMBER_MARGIN = 0.3
-"""Evidence by which a number must lead every other value that was tried: 85 taken for 95 misleads.
-Of 240 numbers by six synthetic voices none with a known name was taken for another at 1.2, four
-were at 0.7; of "95 percent" and the like 25 in 30 are believed, of "oxygen 95" 11 in 30."""
+NUMBER_MARGIN, NUMBER_MARGIN_UNTOLD = 0.15, 0.7
+"""Evidence by which a number must lead every other value: 85 taken for 95 misleads. The first where
+the free decode says the same number. Of 279 saturations by eight voices (quiet to crying at 5 dB) 133
+were decoded so and none of them ranked wrong; of the others 19 ranked wrong, by a lead of 0.58 at most."""

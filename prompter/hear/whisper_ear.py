@@ -112,10 +112,21 @@ class WhisperEar:
         return Ranking(
             ear=self.name,
             ranked=_ranked(picked, scores),
-            readings=_ranked(readings, self._evidence_of(encoded, readings, window)),
+            readings=self._ranked_readings(encoded, readings, window),
+            decoded=reading,
             text=text,
             window=window,
         )
+
+    def _ranked_readings(self, encoded: Any, readings: list[Reading], window: int) -> list[Any]:
+        """Told apart as they are spoken; likely at all as spoken or as written, whichever is more."""
+        ranked = _ranked(readings, self._evidence_of(encoded, readings, window))
+        if not ranked:
+            return []
+        best, evidence = ranked[0]
+        written = self._evidence(encoded, [best.wording], window)[0]
+        more = max(0.0, written - evidence)
+        return [(reading, score + more) for reading, score in ranked]
 
     def _evidence_of(self, encoded: Any, readings: Sequence[Reading], window: int) -> list[float]:
         """Of the likeliest way to say each. Silence counts alike for every value said one way."""

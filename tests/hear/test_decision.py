@@ -161,8 +161,8 @@ def test_a_long_window_needs_more() -> None:
     assert least(limits.WINDOW_FRAMES + 100) > least(limits.WINDOW_FRAMES)
 
 
-def readings(*pairs: tuple[Reading, float]) -> Ranking:
-    return ranking((FLAT, -2.0), text=pairs[0][0].wording, readings=list(pairs))
+def readings(*pairs: tuple[Reading, float], decoded: Reading | None = None) -> Ranking:
+    return ranking((FLAT, -2.0), text=pairs[0][0].wording, readings=list(pairs), decoded=decoded)
 
 
 def test_a_number_that_scores_well_is_believed() -> None:
@@ -175,6 +175,14 @@ def test_a_number_that_could_be_another_is_asked_back() -> None:
         [readings((Reading("pulse", 140, "pulse"), 0.6), (Reading("pulse", 114, "pulse"), 0.5))]
     )
     assert not verdict.believed and verdict.number == ("pulse", 140)
+
+
+def test_a_smaller_lead_is_enough_where_the_free_decode_says_the_same_number() -> None:
+    best, next_best = Reading("spo2", 96, "oxygen"), Reading("spo2", 92, "oxygen")
+    pairs = [(best, 1.5), (next_best, 1.2)]
+    assert decide([readings(*pairs, decoded=best)]).believed
+    assert not decide([readings(*pairs, decoded=next_best)]).believed
+    assert not decide([readings(*pairs)]).believed
 
 
 @pytest.mark.parametrize(("quantity", "value"), [("spo2", 140), ("spo2", 8), ("pulse", 400)])

@@ -27,6 +27,7 @@ from prompter.hear.numbers import Reading, around, guesses, reading_in
         ("pulse one four zero", "pulse", 140),
         ("140 beats", "pulse", 140),
         ("pulse one fourteen", "pulse", 114),
+        ("Heart rate 1.06", "pulse", 106),
     ],
 )
 def test_readings(text: str, quantity: str, value: int) -> None:
