@@ -135,7 +135,13 @@ class _Listening:
         from prompter.hear.microphone import Microphone
 
         self._microphone = Microphone(device(name))
-        self._microphone.open()
+        try:
+            self._microphone.open()
+        except CannotDo as error:
+            mend = error.mend.partition("; keys")[0].rstrip(".")
+            raise CannotDo(
+                error.what, error.where, f"{mend}; or judge a folder of recordings: --from."
+            ) from None
         self._ends = Endpointer()
 
     def take(self) -> Any:
@@ -239,7 +245,8 @@ def _show(parts: Sequence[tuple[str, Any]], folder: Path, page: Path | None, ign
             rather = f"rather not: {'; '.join(told.avoid)}" if told.avoid else ""
             score = answer.advice.say.worst.score if answer.advice.say else None
             shown = "" if score is None else f"[score {score:.1f}]"
-            grid.add_row(Text(f"  say: {told.say}"), Text(told.note), Text(rather), Text(shown, style="dim"))
+            instead = f" (not “{told.taught}”)" if told.taught else ""
+            grid.add_row(Text(f"  say: {told.say}{instead}"), Text(told.note), Text(rather), Text(shown, style="dim"))
         console.print(grid)
     console.print()
     if untried:

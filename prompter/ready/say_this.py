@@ -29,9 +29,11 @@ class Made:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One answer as it is printed. `say`: in large letters; `note`: how well it is heard."""
+    """One answer as it is printed. `say`: in large letters; `note`: how well it is heard; `taught`:
+    the taught wording where another is better."""
 
     say: str
+    taught: str
     note: str
     key: str | None
     avoid: tuple[str, ...]
@@ -61,16 +63,18 @@ def line(answer: AnswerFound) -> Line:
     """What the page says of one answer."""
     taught, key = answer.saying.wordings[0], answer.saying.key
     if not answer.wordings:
-        return Line(taught, "not tried yet", key, (), weak=True)
+        return Line(taught, "", "not tried yet", key, (), weak=True)
     advice = answer.advice
     if advice.say is None:
         note = "not understood yet: show it to the clinician"
-        return Line(taught, note, key, advice.avoid, weak=True)
+        return Line(taught, "", note, key, advice.avoid, weak=True)
     say = advice.say.wording
+    instead = "" if say == taught else taught
     if advice.say.grade == "doubtful":
-        return Line(say, "at times it asks back: say it again", key, advice.avoid, weak=True)
+        note = "at times it asks back: say it again"
+        return Line(say, instead, note, key, advice.avoid, weak=True)
     once = "" if len(advice.say.takes) > 1 else " (tried once)"
-    return Line(say, f"heard well{once}", key, advice.avoid, weak=False)
+    return Line(say, instead, f"heard well{once}", key, advice.avoid, weak=False)
 
 
 def figures(answer: AnswerFound) -> list[dict[str, str]]:

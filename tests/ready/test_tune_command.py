@@ -94,4 +94,4 @@ def test_without_a_microphone_one_line_says_how_to_mend_it(monkeypatch, tmp_path
     monkeypatch.setattr("prompter.hear.microphone.Microphone.open", missing)
     result = runner.invoke(app, ["tune"])
     assert result.exit_code == 2 and result.stdout == ""
-    assert result.stderr == "default input: the microphone cannot be opened. Mend: Plug one in.\n"
+    assert result.stderr == "default input: the microphone cannot be opened. Mend: Plug one in; or judge a folder of recordings: --from.\n"
