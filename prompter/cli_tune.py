@@ -11,11 +11,13 @@ import typer
 
 from prompter.errors import CannotDo
 
-CALM = """\
-This is practice, in calm. Nothing is played and nobody is called.
-You will say words of an emergency aloud: tell everybody in the house, and switch off anything
-else that listens for spoken commands. Sit where you would stand, and speak as you would then.
-Stop at any time with Ctrl-C: what was recorded is kept, and the same command goes on from there."""
+CALM = (
+    "This is practice, in calm. Nothing is played and nobody is called.",
+    "You will say words of an emergency aloud: tell everybody in the house.",
+    "Switch off anything else that listens for spoken commands.",
+    "Sit where you would stand, and speak as you would then.",
+    "Stop at any time with Ctrl-C: what was recorded is kept, and the same command goes on.",
+)
 
 
 def tune_command(
@@ -158,7 +160,8 @@ def _record(words: Any, listening: _Listening, every_wording: bool, quiet_out: b
     from prompter.ready.tune_screen import TuneScreen
 
     screen = TuneScreen(to_standard_error=quiet_out)
-    screen.tell(CALM)
+    for line in CALM:
+        screen.tell(line)
     try:
         if not words.record(listening.take, screen, every_wording):
             screen.tell("What was recorded is kept. Go on with the same command.")
@@ -245,7 +248,7 @@ def _show(parts: Sequence[tuple[str, Any]], folder: Path, page: Path | None, ign
             rather = f"rather not: {'; '.join(told.avoid)}" if told.avoid else ""
             score = answer.advice.say.worst.score if answer.advice.say else None
             shown = "" if score is None else f"[score {score:.1f}]"
-            instead = f" (not “{told.taught}”)" if told.taught else ""
+            instead = f" (instead of “{told.taught}”)" if told.taught else ""
             grid.add_row(Text(f"  say: {told.say}{instead}"), Text(told.note), Text(rather), Text(shown, style="dim"))
         console.print(grid)
     console.print()
@@ -253,6 +256,6 @@ def _show(parts: Sequence[tuple[str, Any]], folder: Path, page: Path | None, ign
         console.print(f"Not recorded yet: {untried} answers.")
     if ignored:
         console.print(Text(f"No wording of the flow: {', '.join(path.name for path in ignored)}"))
-    console.print(Text(f"Recordings: {folder} (delete a file to record it anew)"))
+    console.print(Text(f"Recordings: {folder} (delete a file to record it anew)"), soft_wrap=True)
     if page:
-        console.print(Text(f"To print and hang up: {page}"))
+        console.print(Text(f"To print and hang up: {page}"), soft_wrap=True)

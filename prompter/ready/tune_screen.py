@@ -25,8 +25,9 @@ class TuneScreen:
         return self._asked("Enter goes on; s stops for today: ") != "s"
 
     def say(self, wording: str, occasion: str, take: int) -> None:
-        again = "Say:" if take == 1 else "Once more, say:"
-        self._console.print(Text(f"\n{occasion}\n{again}\n", style="dim"))
+        again = "Say" if take == 1 else "Once more, say"
+        self._console.print(Text(f"\n{occasion}", style="dim"))
+        self._console.print(Text(f"{again}: {wording}\n", style="bold"))
         self._console.print(Text(self._large(wording), style="bold"))
 
     def nothing_heard(self) -> None:

@@ -16,7 +16,7 @@ import argparse
 import json
 import time
 from collections.abc import Callable, Iterator
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +24,13 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 from sounds import (
-    REPORT_VOICES, allowed_for, in_surroundings, noises, people, say, utterances,
+    REPORT_VOICES,
+    allowed_for,
+    in_surroundings,
+    noises,
+    people,
+    say,
+    utterances,
 )  # fmt: skip
 from wordings import OTHER_TALK, phrases
 
@@ -132,7 +138,7 @@ class Sphinx:
 # ---- the utterances ------------------------------------------------------------------------------
 
 
-@lru_cache(maxsize=None)
+@cache
 def in_calm(text: str, voice: tuple[str, int, int]) -> tuple[np.ndarray, ...]:
     name, rate, pitch = voice
     return tuple(say(text, (name, rate + r, pitch + p)) for r, p in ((-20, -8), (15, 8)))
