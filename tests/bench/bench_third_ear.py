@@ -16,7 +16,7 @@ import argparse
 import json
 import time
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +48,10 @@ OTHER_WORDS = [Phrase(w, w) for w in ("done", "help me", "say again", "go back")
 TEMPLATE_FRAMES = 100
 """Of 20 ms: two seconds, longer than any wording."""
 Row = dict[str, Any]
-Job = tuple[str, str, str | None, np.ndarray, list[Phrase], dict[str, list[np.ndarray]]]
+Material = tuple[np.ndarray, list[Phrase], dict[str, list[np.ndarray]]]
+"""The sound, what is allowed, and recordings in calm by wording."""
+Job = tuple[str, str, str | None, Callable[[], Material]]
+"""Key, group, right answer, and what makes the rest."""
 
 
 # ---- the candidates ------------------------------------------------------------------------------
@@ -146,19 +149,32 @@ def in_calm(text: str, voice: tuple[str, int, int]) -> tuple[np.ndarray, ...]:
 
 def jobs(audio: Path) -> Iterator[Job]:
     crying = noises(audio, "baby-cry")
-    places = (("clean", None, 0), *(("crying 5 dB", noise, 5) for noise in crying[:1]))
     every = phrases()
-    for place, _, snr_db in places:
+    for place, snr_db in (("clean", 0), ("crying 5 dB", 5)):
         for voice in REPORT_VOICES:
             spoken = [(p.text, p.answer) for p in every] + [(t, None) for t in OTHER_TALK]
             for number, (text, right) in enumerate(spoken):
                 noise = crying[number % len(crying)] if snr_db else None
-                allowed = allowed_for(right, every, number)
-                sound = in_surroundings(say(text, voice), noise, snr_db, number).sound
-                own = {p.text: list(in_calm(p.text, voice)) for p in allowed}
+                made = partial(_by_voice, text, right, voice, noise, snr_db, number)
                 group = "voices: answers" if right else "voices: other talk"
-                yield f"{place}|{voice[0]}|{text}", f"{group}, {place}", right, sound, allowed, own
+                yield f"{place}|{voice[0]}|{text}", f"{group}, {place}", right, made
         yield from _people(audio, crying, place, snr_db)
+
+
+def _by_voice(
+    text: str, right: str | None, voice: tuple[str, int, int], noise: np.ndarray | None,
+    snr_db: float, seed: int,
+) -> Material:  # fmt: skip
+    allowed = allowed_for(right, phrases(), seed)
+    sound = in_surroundings(say(text, voice), noise, snr_db, seed).sound
+    return sound, allowed, {p.text: list(in_calm(p.text, voice)) for p in allowed}
+
+
+def _by_person(
+    clip: np.ndarray, own: dict[str, list[np.ndarray]], noise: np.ndarray | None, snr_db: float,
+    seed: int,
+) -> Material:  # fmt: skip
+    return in_surroundings(clip, noise, snr_db, seed).sound, WORDS + OTHER_WORDS, own
 
 
 def _people(audio: Path, crying: list[np.ndarray], place: str, snr_db: float) -> Iterator[Job]:
@@ -175,20 +191,21 @@ def _people(audio: Path, crying: list[np.ndarray], place: str, snr_db: float) ->
                 number += 1
                 own = {w: [c for n, c in f if n != name][:2] for w, f in words.items()}
                 noise = crying[number % len(crying)] if snr_db else None
-                sound = in_surroundings(clip, noise, snr_db, number).sound
-                yield f"{place}|{name}|{word}", f"people: words, {place}", word, sound, WORDS + OTHER_WORDS, own
+                made = partial(_by_person, clip, own, noise, snr_db, number)
+                yield f"{place}|{name}|{word}", f"people: words, {place}", word, made
     speakers = list(whole.values())
     for number, (name, clip) in enumerate(people(audio, "unknown", "report")):
         words = speakers[number % len(speakers)]
         own = {w: [c for _, c in f][:2] for w, f in words.items()}
         noise = crying[number % len(crying)] if snr_db else None
-        sound = in_surroundings(clip, noise, snr_db, number).sound
-        yield f"{place}|{name}|unknown", f"people: unknown, {place}", None, sound, WORDS + OTHER_WORDS, own
+        made = partial(_by_person, clip, own, noise, snr_db, number)
+        yield f"{place}|{name}|unknown", f"people: unknown, {place}", None, made
 
 
 def measured(job: Job, ear: WhisperEar, sphinx: Sphinx, near: Templates, detector: SpeechDetector) -> Row:
     """What each makes of the longest utterance in the sound."""
-    key, group, right, sound, allowed, own = job
+    key, group, right, make = job
+    sound, allowed, own = make()
     row: Row = {"key": key, "group": group, "right": right}
     found = [u for _, _, u in utterances(sound, detector)]
     if not found:
