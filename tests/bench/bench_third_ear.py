@@ -101,18 +101,19 @@ def warped(query: np.ndarray, templates: list[np.ndarray]) -> list[float]:
     if not templates:
         return []
     longest = max(len(t) for t in templates)
-    cost = np.full((len(templates), len(query), longest), 2.0, np.float32)
+    cost = np.full((len(query), longest, len(templates)), 2.0, np.float32)
     for number, template in enumerate(templates):
-        cost[number, :, : len(template)] = 1 - query @ template.T
-    total = np.full((len(templates), len(query) + 1, longest + 1), np.inf, np.float32)
-    total[:, 0, 0] = 0
-    for i in range(1, len(query) + 1):
-        step = cost[:, i - 1]
-        above = np.minimum(total[:, i - 1, 1:] + step, total[:, i - 1, :-1] + 2 * step)
-        row = total[:, i]
+        cost[:, : len(template), number] = 1 - query @ template.T
+    before = np.full((longest + 1, len(templates)), np.inf, np.float32)
+    before[0] = 0
+    for step in cost:
+        row = np.full_like(before, np.inf)
+        row[1:] = np.minimum(before[1:] + step, before[:-1] + 2 * step)
         for j in range(1, longest + 1):
-            row[:, j] = np.minimum(above[:, j - 1], row[:, j - 1] + step[:, j - 1])
-    return [float(total[n, -1, len(t)]) / (len(query) + len(t)) for n, t in enumerate(templates)]
+            np.minimum(row[j], row[j - 1] + step[j - 1], out=row[j])
+        before = row
+    lengths = [len(t) for t in templates]
+    return [float(before[n, i]) / (len(query) + n) for i, n in enumerate(lengths)]
 
 
 class Sphinx:
