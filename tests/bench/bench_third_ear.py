@@ -10,6 +10,14 @@ frames of the embedded ear's own encoder. A synthetic voice's templates are othe
 speakers with two or more count. Every utterance goes to all; rows are kept in DIR/third-ear.jsonl,
 and an interrupted run (or one ended by --seconds) goes on where it was. The order is shuffled, so a
 part is a fair sample. Prints what each way of deciding believes, right and wrong, and the curve.
+
+A first part, 353 of 1,770 utterances (253 answers, 100 unknown words or other talk; clean and with
+crying at 5 dB), right of 253 / wrong of 353: embedded alone 210/1; pocketsphinx must agree 202/0;
+templates must agree 210/0; pocketsphinx in doubt 215/1; templates in doubt 220/2. Their own word is
+worth nothing: pocketsphinx takes 55 of the 100 for an answer, templates (no threshold) 99. One wrong
+against none is too little to tell (upper bounds 1.34% and 0.85%), so neither is adopted. Templates
+name 250 of 253 right and lose no belief: worth the whole run, and a threshold fitted on the other
+half (distance, median: right 0.07, none 0.20 to 0.23). Synthetic voices flatter templates.
 """
 
 import argparse
@@ -207,7 +215,7 @@ def measured(job: Job, ear: WhisperEar, sphinx: Sphinx, near: Templates, detecto
     """What each makes of the longest utterance in the sound."""
     key, group, right, make = job
     sound, allowed, own = make()
-    row: Row = {"key": key, "group": group, "right": right}
+    row: Row = {"key": key, "group": group, "right": right, "risk": "branch"}
     found = [u for _, _, u in utterances(sound, detector)]
     if not found:
         return row
@@ -220,7 +228,8 @@ def measured(job: Job, ear: WhisperEar, sphinx: Sphinx, near: Templates, detecto
     by_plain = {plain_words(p.text): p.answer for p in allowed}
     row["embedded"] = verdict.heard.answer if verdict.heard else ("number" if verdict.number else None)
     row |= {"believed": verdict.believed, "score": verdict.score, "why": verdict.why}
-    row["risk"] = verdict.heard.risk if verdict.heard else "branch"
+    if verdict.heard:
+        row["risk"] = verdict.heard.risk
     row["sphinx"] = by_plain.get(sphinx.name(heard, allowed))
     ranked = near.rank(heard, own)
     if ranked:
@@ -240,14 +249,14 @@ def alone(row: Row, shift: float) -> bool:
     """As the program decides, its least score moved by `shift`."""
     if row.get("score") is None or row["why"] not in ("", "not sure enough"):
         return False
-    return row["score"] >= thresholds.LEAST[row["risk"]] + shift
+    return row["score"] >= thresholds.LEAST[row.get("risk", "branch")] + shift
 
 
 def agreeing(ear: str) -> Way:
     """Believed only if the third names the same, or the score passes the strict threshold."""
 
     def way(row: Row, shift: float) -> bool:
-        strict = thresholds.STRICT[row["risk"]] - thresholds.LEAST[row["risk"]]
+        strict = thresholds.STRICT[row.get("risk", "branch")] - thresholds.LEAST[row.get("risk", "branch")]
         return alone(row, shift) and (row.get(ear) == row["embedded"] or alone(row, shift + strict))
 
     return way
