@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.table import Table
 
 from prompter import limits
+from prompter.cli_tune import tune_command
 from prompter.errors import CannotDo
 from prompter.events import Phrase, Risk
 from prompter.hear.clip import blocks_of, read_clip
@@ -22,6 +23,7 @@ from prompter.hear.hearing import Heard, Hearing
 from prompter.hear.scorer import InlineScorer
 
 app = typer.Typer(help="Show and try the recognisers.", rich_markup_mode="rich")
+app.command("tune")(tune_command)
 
 HOLDS, HOLDS_NOT, CANNOT = 0, 1, 2
 

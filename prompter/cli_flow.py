@@ -38,7 +38,7 @@ def show(
 ) -> None:
     """Show a flow step by step: what is said, which answers lead where, and what silence does."""
     try:
-        table = build(load_flow(_file(flow)), _variant(plan))
+        table = build(load_flow(flow_path(flow)), _variant(plan))
     except CannotDo as error:
         raise _fail(error) from None
     _print(table, Console(soft_wrap=True))
@@ -71,7 +71,8 @@ def flow_schema() -> dict[str, Any]:
     return Flow.model_json_schema(by_alias=True, mode="validation")
 
 
-def _file(name: str) -> Path:
+def flow_path(name: str) -> Path:
+    """A flow's file, from its name or path."""
     if name.endswith((".yaml", ".yml")) or "/" in name or "\\" in name:
         return Path(name)
     return flow_file(name)

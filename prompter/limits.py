@@ -256,3 +256,21 @@ EAR_RELOADS_MAX = 5
 
 TENS_TRIED = 2
 """Of a number whose value was not decoded: so many tens are tried with all their ones."""
+
+# ---- one's own voice, in calm ------------------------------------------------------------------
+
+TAKE_WAIT_S = 8.0
+"""A wording to be recorded is waited for this long, then offered once more."""
+
+TAKE_ROOM_MS = 608
+"""Of the room kept before and after a recorded wording: longer than what ends an utterance."""
+
+TAKES_A_WORDING = 2
+"""Recordings of each wording: one may be a slip."""
+
+TAKE_TRIES = 3
+"""Attempts at one recording; then it waits for another day."""
+
+TUNED_STEPS = 3
+"""Steps at which a recording is judged: where it is asked for, and where it is likeliest to be
+taken for something else. Each costs about 0.15 s."""

@@ -36,6 +36,11 @@ def journal_folder() -> Path:
     return _made(_data() / "journals")
 
 
+def own_voice_folder() -> Path:
+    """Recordings of the caregivers' own voices, a folder each; it need not exist."""
+    return _data() / "own-voice"
+
+
 def cache_folder() -> Path:
     """The folder of rendered clips, made if it is missing. Raises CannotDo."""
     home = _home()
