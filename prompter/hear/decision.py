@@ -1,5 +1,6 @@
 """Believe or not: the one place where what the ears made of an utterance becomes an answer."""
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,6 +9,7 @@ from prompter import limits
 from prompter.events import Phrase, Risk
 from prompter.hear import thresholds
 from prompter.hear.ear import Ranking
+from prompter.hear.numbers import Reading
 from prompter.hear.shortlist import likeness, plain_words
 
 _NEGATION = r"\b(?:not|no|never|nope|nothing|cannot|\w+n't)\b"
@@ -148,27 +150,35 @@ def _decide_reading(scored: Ranking, names: tuple[str, ...]) -> Verdict:
     reading, evidence = scored.readings[0]
     told = scored.decoded is not None and scored.decoded.value == reading.value
     risk: Risk = "plain" if told else "branch"
-    lead = thresholds.NUMBER_MARGIN if told else thresholds.NUMBER_MARGIN_UNTOLD
     margin = evidence - scored.ranked[0][1] if scored.ranked else None
     score = log_odds(evidence, margin)  # that it is a number at all
-    others = [(r.wording, score) for r, score in scored.readings[1:]]
-    rivals = others + [(p.text, score) for p, score in scored.ranked[:1]]
-    rival = max(rivals, key=lambda pair: pair[1], default=None)
+    others = scored.readings[1:]
+    rivals = [(r.wording, score) for r, score in others]
+    rivals += [(p.text, score) for p, score in scored.ranked[:1]]
+    nearest = max(rivals, key=lambda pair: pair[1], default=None)
     why = ""
     if not reading.in_range:
         why = "number out of range"
     elif score < thresholds.LEAST[risk]:
         why = "not sure enough"
-    elif any(evidence - other < lead for _, other in others):
+    elif any(evidence - other < _lead(reading, rival, told) for rival, other in others):
         why = "could be another number"
     return Verdict(
         believed=not why,
         score=score,
         margin=margin,
-        runner_up=rival[0] if rival else None,
+        runner_up=nearest[0] if nearest else None,
         number=(reading.quantity, reading.value),
         text=scored.text,
         window=scored.window,
         ears=names,
         why=why,
     )
+
+
+def _lead(reading: Reading, rival: Reading, told: bool) -> float:
+    """Evidence by which a number must lead this other one; `told`: the free decode says it too."""
+    teen_or_ten = rival in reading.mistakable()
+    if told:
+        return thresholds.NUMBER_MARGIN_UNTOLD if teen_or_ten else thresholds.NUMBER_MARGIN
+    return math.inf if teen_or_ten else thresholds.NUMBER_MARGIN_UNTOLD

@@ -185,6 +185,13 @@ def test_a_smaller_lead_is_enough_where_the_free_decode_says_the_same_number() -
     assert not decide([readings(*pairs)]).believed
 
 
+def test_a_teen_for_a_ten_needs_a_wide_lead_and_the_decode() -> None:
+    ten, teen = Reading("pulse", 140, "pulse"), Reading("pulse", 114, "pulse")
+    assert not decide([readings((ten, 3.0), (teen, 1.0))]).believed
+    assert not decide([readings((ten, 3.0), (teen, 2.5), decoded=ten)]).believed
+    assert decide([readings((ten, 3.0), (teen, 1.0), decoded=ten)]).believed
+
+
 @pytest.mark.parametrize(("quantity", "value"), [("spo2", 140), ("spo2", 8), ("pulse", 400)])
 def test_a_number_out_of_range_is_asked_back(quantity: str, value: int) -> None:
     verdict = decide([readings((Reading(quantity, value, "oxygen"), 3.0))])
