@@ -9,6 +9,7 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
+from prompter import cli_papers
 from prompter.care.approval import standing
 from prompter.care.plan import for_no_plan, load_plan
 from prompter.cli_approve import approve_flow
@@ -21,6 +22,7 @@ from prompter.resources import flow_file
 app = typer.Typer(help="Show and check protocols.", no_args_is_help=True, rich_markup_mode="rich")
 
 app.command("approve")(approve_flow)
+cli_papers.add_to(app)
 
 CANNOT = 2
 USUAL = "breathing-trouble"

@@ -23,7 +23,7 @@ from prompter.care.parts import (
     Tube,
 )
 from prompter.care.problems import MAY_BE_ABSENT, problems_of
-from prompter.care.reading import read_yaml
+from prompter.care.reading import Document, read_yaml, read_yaml_text
 
 FACTS: dict[str, str] = {
     "infant": "under one year",
@@ -261,7 +261,15 @@ def load_plan(path: str | Path) -> Plan:
 
     Whether it is approved is not asked here (`approval.py`): an emergency needs the plan it has.
     """
-    document = read_yaml(path)
+    return _checked(read_yaml(path))
+
+
+def parse_plan(text: str, name: str) -> Plan:
+    """The same for a text that is at hand, such as a journal's; `name` is how messages call it."""
+    return _checked(read_yaml_text(text, name))
+
+
+def _checked(document: Document) -> Plan:
     try:
         return Plan.model_validate(document.data)
     except ValidationError as error:
