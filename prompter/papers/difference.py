@@ -117,9 +117,11 @@ def _sentence(field: str, old: Any, new: Any) -> str:
             words = words.replace("{}", "").strip()
         else:
             # "silent branch after 20 s instead of 30 s"
-            if field in QUOTED:
-                words = words.replace("{}", "“{}”")
             head, _, unit = words.partition("{}")
-            first = f"{head}{shown(new)}{unit if new is not None else ''}"
-            return f"{first} instead of {shown(old)}{unit if old is not None else ''}"
+            first, second = (f"{_quoted(field, v)}{unit if v is not None else ''}" for v in (new, old))
+            return f"{head}{first} instead of {second}"
     return f"{words} {shown(new)} instead of {shown(old)}".strip()
+
+
+def _quoted(field: str, value: Any) -> str:
+    return f"“{value}”" if field in QUOTED and isinstance(value, str) else shown(value)

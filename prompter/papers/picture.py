@@ -99,7 +99,8 @@ def everywhere_picture(table: Table, number_of: dict[str, str]) -> Picture:
         mine = [r for r in rows if r.trigger == answer and r.source == (source or r.source)]
         targets = dict.fromkeys(row.target for row in mine if row.target not in (STAY, BACK))
         lines = [Line(f"→ {number_of[t]} “{table.stands[t].title}”", "leads") for t in targets]
-        lines += [Line(f"“{s.text}”", "said") for s in dict.fromkeys(s for row in mine for s in row.say)][:3]
+        lines = list(dict.fromkeys(lines))
+        lines += [Line(f"“{text}”", "said") for text in dict.fromkeys(s.text for row in mine for s in row.say)]
         twice = " (said twice)" if any(row.confirm for row in mine) else ""
         wording = table.flow.answers[answer].wordings[0]
         boxes.append(Box(answer, f"“{wording}”{twice}", tuple(lines) or (Line("stays where it is", "beat"),)))
