@@ -10,9 +10,9 @@ import typer
 from rich.console import Console
 
 from prompter.care import place
+from prompter.care.approval import Standing, standing
 from prompter.care.ask import Interview
 from prompter.care.card import print_card
-from prompter.care.approval import Standing, standing
 from prompter.care.doubts import warnings
 from prompter.care.plan import Plan, load_plan
 from prompter.care.problems import PlanProblems

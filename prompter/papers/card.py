@@ -99,8 +99,7 @@ def _routes(table: Table) -> list[Block]:
         blocks.append(Block(" / ".join(f"“{taught[a]}”" for a in answers), _steps(table, change), 2))
     for answer in ("not breathing", "came out"):
         route = anywhere_route(table, answer) if answer in table.flow.everywhere else []
-        told = [stand.name for stand in (*main, *change)]
-        own = list(itertools.takewhile(lambda stand: stand.name not in told, route))
+        own = list(itertools.takewhile(lambda stand: stand not in (*main, *change), route))
         lines = _steps(table, own)
         if rest := _steps(table, route[len(own) : len(own) + 1]):
             lines += (f"Then as above from “{rest[0].partition('  ')[2]}”",)

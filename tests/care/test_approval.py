@@ -10,7 +10,14 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from prompter import cli_flow, cli_plan
-from prompter.care.approval import INVENTED, Approval, new_approval, sidecar_of, standing, write_approval
+from prompter.care.approval import (
+    INVENTED,
+    Approval,
+    new_approval,
+    sidecar_of,
+    standing,
+    write_approval,
+)
 from prompter.errors import CannotDo
 from prompter.resources import flow_file
 

@@ -94,11 +94,11 @@ def test_mermaid_has_two_flowcharts_every_step_and_balanced_quotes(table):
     care, call = mermaid(pages, call_picture(table)).split("\n\n")
     assert care.count("flowchart TD") == call.count("flowchart TD") == 1
     for chart in (care, call):
-        nodes = set(re.findall(r"^ +([sc]\d+)\[", chart, re.M))
-        ends = {end for pair in re.findall(r"^ +([sc]\d+) -->\|\".*\"\| ([sc]\d+)$", chart, re.M) for end in pair}
+        nodes = set(re.findall(r"^ +([sc]\d+)\[", chart, re.MULTILINE))
+        ends = {end for pair in re.findall(r"^ +([sc]\d+) -->\|\".*\"\| ([sc]\d+)$", chart, re.MULTILINE) for end in pair}
         assert nodes and ends <= nodes
         assert all(line.count('"') in (0, 2) for line in chart.splitlines())
-    assert len(re.findall(r"^ +s\d+\[", care, re.M)) == len(table.stands)
+    assert len(re.findall(r"^ +s\d+\[", care, re.MULTILINE)) == len(table.stands)
 
 
 def test_parts_are_the_files_own_headings():
