@@ -1,6 +1,7 @@
 """The commands `prompter flow …`: read a protocol, check its file, and give its schema."""
 
 import json
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -8,7 +9,10 @@ import typer
 from rich.console import Console
 from rich.text import Text
 
+from prompter import cli_papers
+from prompter.care.approval import standing
 from prompter.care.plan import for_no_plan, load_plan
+from prompter.cli_approve import approve_flow
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
@@ -16,6 +20,9 @@ from prompter.flow.table import STAY, Row, Spoken, Stand, Table, Variant, build
 from prompter.resources import flow_file
 
 app = typer.Typer(help="Show and check protocols.", no_args_is_help=True, rich_markup_mode="rich")
+
+app.command("approve")(approve_flow)
+cli_papers.add_to(app)
 
 CANNOT = 2
 USUAL = "breathing-trouble"
@@ -38,10 +45,11 @@ def show(
 ) -> None:
     """Show a flow step by step: what is said, which answers lead where, and what silence does."""
     try:
-        table = build(load_flow(flow_path(flow)), _variant(plan))
+        file = flow_path(flow)
+        table = build(load_flow(file), _variant(plan))
     except CannotDo as error:
         raise _fail(error) from None
-    _print(table, Console(soft_wrap=True))
+    _print(table, standing(file, date.today()).says, Console(soft_wrap=True))
 
 
 @app.command()
@@ -88,10 +96,10 @@ def _variant(plan: Path | None) -> Variant:
 # ---- on the terminal -----------------------------------------------------------------------------
 
 
-def _print(table: Table, console: Console) -> None:
+def _print(table: Table, stands: str, console: Console) -> None:
     flow = table.flow
     console.print(Text(f"{flow.title}, version {flow.version}", style="bold"))
-    console.print(f"Approved by: {flow.approval.by}" + (f", {flow.approval.on}" if flow.approval.on else ""))
+    console.print(Text(f"This flow is {stands}"))
     console.print(Text(f"For: {', '.join(sorted(table.variant.facts))}"))
     everywhere = [row for row in table.rows if row.everywhere and row.source == next(iter(table.stands))]
     for stand in table.stands.values():

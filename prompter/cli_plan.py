@@ -10,17 +10,21 @@ import typer
 from rich.console import Console
 
 from prompter.care import place
+from prompter.care.approval import Standing, standing
 from prompter.care.ask import Interview
 from prompter.care.card import print_card
-from prompter.care.doubts import not_in_force, warnings
+from prompter.care.doubts import warnings
 from prompter.care.plan import Plan, load_plan
 from prompter.care.problems import PlanProblems
 from prompter.care.writing import plan_yaml
+from prompter.cli_approve import approve_plan
 from prompter.errors import CannotDo
 
 app = typer.Typer(
     help="Make, check and show the care plan.", no_args_is_help=True, rich_markup_mode="rich"
 )
+
+app.command("approve")(approve_plan)
 
 HOLDS, HOLDS_NOT, CANNOT = 0, 1, 2
 
@@ -64,8 +68,9 @@ def new(
     except CannotDo as error:
         raise _fail(error) from None
     typer.echo(f"\nWritten: {target}" + (f" (the plan before is {kept})" if kept else ""))
-    if reasons := not_in_force(plan, date.today()):
-        typer.echo(" ".join(reasons))
+    typer.echo(f"This plan is {_standing(target, plan).says}")
+    if not plan.demonstration:
+        typer.echo(f"When the clinician has read it: prompter plan approve {target}")
 
 
 def _until_right(interview: Interview) -> Plan:
@@ -105,7 +110,7 @@ def check(
 ) -> None:
     """Check a plan and print its card.
 
-    Exit code 0: in force. 1: valid, but not approved or its review overdue. 2: not valid.
+    Exit code 0: in force. 1: valid, but not approved, changed since, or overdue. 2: not valid.
     """
     today = date.today()
     try:
@@ -114,14 +119,14 @@ def check(
         if as_json:
             _print_json(_report(file, problems=error))
         raise _fail(error) from None
-    reasons = not_in_force(plan, today)
+    approval = _standing(file, plan)
     if as_json:
         _print_json(_report(file, plan=plan, today=today))
     else:
-        print_card(plan, today, Console())
-    for reason in reasons:
-        typer.echo(f"{file}: {reason}", err=True)
-    raise typer.Exit(HOLDS_NOT if reasons else HOLDS)
+        print_card(plan, today, Console(), approval)
+    if not approval.holds:
+        typer.echo(f"{file}: This plan is {approval.says}", err=True)
+    raise typer.Exit(HOLDS if approval.holds else HOLDS_NOT)
 
 
 @app.command()
@@ -133,7 +138,9 @@ def show(
 ) -> None:
     """Print the card of a plan, to read or to print on paper."""
     try:
-        print_card(load_plan(file or place.plan_file()), date.today(), Console())
+        path = file or place.plan_file()
+        plan = load_plan(path)
+        print_card(plan, date.today(), Console(), _standing(path, plan))
     except CannotDo as error:
         raise _fail(error) from None
 
@@ -165,6 +172,10 @@ def schema_text() -> str:
     return json.dumps(described, indent=2, ensure_ascii=False) + "\n"
 
 
+def _standing(file: Path, plan: Plan) -> Standing:
+    return standing(file, date.today(), plan.demonstration)
+
+
 def _report(
     file: Path, plan: Plan | None = None, today: date | None = None, problems: CannotDo | None = None
 ) -> dict[str, Any]:
@@ -178,7 +189,9 @@ def _report(
         "warnings": [],
     }
     if plan is not None and today is not None:
-        report["in_force"] = not not_in_force(plan, today)
+        approval = _standing(file, plan)
+        report["in_force"] = approval.holds
+        report["approval"] = {"state": approval.state, "says": f"This plan is {approval.says}"}
         report["warnings"] = warnings(plan, today)
         report |= {"facts": sorted(plan.facts()), "spoken": plan.spoken()}
         report["numbers"] = plan.numbers()

@@ -17,12 +17,17 @@ def opened_record(
     voice: str | None,
     ears: list[str],
     settings: dict[str, Any],
+    approval: dict[str, str] | None = None,
 ) -> dict[str, Any]:
-    """`variant` is embedded as it was used: with no plan, or a broken one, no text yields it again."""
+    """`variant` is embedded as it was used: with no plan, or a broken one, no text yields it again.
+
+    `approval`: how plan and flow stood that day, in words.
+    """
     return {
         "kind": "opened", "version": __version__, "live": live, "seed": seed,
         "plan_text": plan_text, "plan_name": plan_name, "flow_text": flow_text,
         "variant": variant_record(variant), "voice": voice, "ears": ears, "settings": settings,
+        "approval": approval or {},
     }  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from prompter.care.approval import NOT_YET, Standing
 from prompter.care.cylinder import minutes_left
 from prompter.care.doubts import warnings
 from prompter.care.plan import Plan
@@ -31,12 +32,12 @@ _WAYS = {
 }
 
 
-def print_card(plan: Plan, today: date, console: Console) -> None:
+def print_card(plan: Plan, today: date, console: Console, approval: Standing = NOT_YET) -> None:
     """Prints the card; without a terminal the same text comes out plain."""
     if plan.demonstration:
         console.print(Text(DEMONSTRATION, style="bold reverse"))
     console.print(Text(f"Care plan of {plan.patient.name}", style="bold"))
-    for title, rows in _groups(plan):
+    for title, rows in _groups(plan, approval):
         console.print(Text(f"\n{title}", style="bold"))
         table = Table.grid(padding=(0, 2))
         table.add_column(min_width=22, max_width=28)
@@ -54,20 +55,15 @@ def print_card(plan: Plan, today: date, console: Console) -> None:
         console.print(Text(caution, style="dim"))
 
 
-def _groups(plan: Plan) -> Iterator[tuple[str, Rows]]:
+def _groups(plan: Plan, approval: Standing) -> Iterator[tuple[str, Rows]]:
     yield "Patient", _patient(plan)
     yield "Tube", _tube(plan)
     yield "Suction", _suction(plan)
     yield "Rescue", _rescue(plan)
     yield "Oxygen", _oxygen(plan)
     yield "People and phone", _people(plan)
-    approval = plan.approval
-    yield "Approval", [
-        ("approved by", approval.approved_by or "NOT APPROVED"),
-        ("on", _day(approval.approved_on)),
-        ("review due", _day(approval.review_due)),
-        ("sound of an emergency", "kept on this machine" if plan.keep_sound else "not kept"),
-    ]
+    yield "Record", [("sound of an emergency", "kept on this machine" if plan.keep_sound else "not kept")]
+    yield "Approval", [("approved" if approval.holds else "NOT APPROVED", f"This plan is {approval.says}")]
 
 
 def _patient(plan: Plan) -> Rows:

@@ -12,7 +12,6 @@ from prompter.care.contradictions import contradictions
 from prompter.care.fields import OR_NONE, Part, YesNo
 from prompter.care.parts import (
     Airway,
-    Approval,
     Clinician,
     Compressions,
     Helper,
@@ -24,7 +23,7 @@ from prompter.care.parts import (
     Tube,
 )
 from prompter.care.problems import MAY_BE_ABSENT, problems_of
-from prompter.care.reading import read_yaml
+from prompter.care.reading import Document, read_yaml, read_yaml_text
 
 FACTS: dict[str, str] = {
     "infant": "under one year",
@@ -89,7 +88,12 @@ class Plan(Part):
         " 30 alone",
     )
     keep_sound: YesNo = Field(description="yes if the sound of an emergency is kept")
-    approval: Approval = Field(description="who approved this plan, and until when")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _approval_lies_beside(cls, data: Any) -> Any:
+        # Plans of earlier versions named a clinician in themselves; it approves nothing (approval.py).
+        return {key: data[key] for key in data if key != "approval"} if isinstance(data, dict) else data
 
     @model_validator(mode="after")
     def _nothing_contradicts(self) -> Self:
@@ -255,9 +259,17 @@ def for_no_plan() -> tuple[frozenset[str], dict[str, str], dict[str, float]]:
 def load_plan(path: str | Path) -> Plan:
     """Reads and checks a plan. Raises CannotDo with file and line; PlanProblems lists all it found.
 
-    An overdue review or a missing approval does not stop it: an emergency needs the plan it has.
+    Whether it is approved is not asked here (`approval.py`): an emergency needs the plan it has.
     """
-    document = read_yaml(path)
+    return _checked(read_yaml(path))
+
+
+def parse_plan(text: str, name: str) -> Plan:
+    """The same for a text that is at hand, such as a journal's; `name` is how messages call it."""
+    return _checked(read_yaml_text(text, name))
+
+
+def _checked(document: Document) -> Plan:
     try:
         return Plan.model_validate(document.data)
     except ValidationError as error:

@@ -9,7 +9,7 @@ from prompter.flow.table import Spoken, Table
 
 STEPS = ("not yet", "asked", "on speaker", "no phone", "ended")
 
-_ROWS = [
+ROWS = [
     # trigger, source, target (None: stays)
     ("due", "not yet", "asked"),
     ("due", ["asked", "no phone"], None),
@@ -23,7 +23,7 @@ _ROWS = [
 _ENGINE = Machine(
     model=None, states=list(STEPS), initial="not yet", auto_transitions=False,
     ignore_invalid_triggers=True, model_attribute="step",
-    transitions=[{"trigger": t, "source": s, "dest": d} for t, s, d in _ROWS],
+    transitions=[{"trigger": t, "source": s, "dest": d} for t, s, d in ROWS],
 )  # fmt: skip
 
 Speak = Callable[[str, str], int]

@@ -179,14 +179,8 @@ class Emergency:
         return tuple(found)
 
     def _plan_state(self) -> str:
-        plan = self._prepared.plan
-        if plan is None:
-            return "MISSING: no numbers are said"
-        from datetime import date
-
-        from prompter.care.doubts import not_in_force
-
-        return "NOT APPROVED OR OVERDUE" if not_in_force(plan, date.today()) else "found"
+        # Whether it is approved is journalled and not shown: nobody can mend that now.
+        return "found" if self._prepared.plan else "MISSING: no numbers are said"
 
     def _journal_folders(self) -> list[Path]:
         from prompter.care import place
@@ -212,6 +206,7 @@ class Emergency:
             voice=voice,
             ears=[] if self._keys_only else ears_there(),
             settings={"keys_only": self._keys_only, "mix_rate_hz": self._mixer.rate_hz},
+            approval=prepared.approval(),
         )
 
     # ---- beside the first prompt -------------------------------------------------------------------

@@ -1,9 +1,11 @@
 """Plan and protocol for this emergency: the plan there is, or none, but never a wait or a refusal."""
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from prompter.care import place
+from prompter.care.approval import standing
 from prompter.care.plan import Plan, for_no_plan, load_plan
 from prompter.errors import CannotDo
 from prompter.flow.table import Table, Variant, build
@@ -24,6 +26,11 @@ class Prepared:
     plan_trouble: str
     flow_text: str
     cache: Path | None
+
+    def approval(self) -> dict[str, str]:
+        """How plan and protocol stand today, for the journal. Reads two small files."""
+        files = {"flow": flow_file(FLOW)} | ({"plan": Path(self.plan_name)} if self.plan_name else {})
+        return {what: standing(file, date.today()).says for what, file in files.items()}
 
 
 def prepare(plan_file: Path | None) -> Prepared:

@@ -2,13 +2,14 @@
 
 import random
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from rich.console import Console
 
+from prompter.care.approval import standing
 from prompter.care.place import cache_folder
 from prompter.care.plan import load_plan
 from prompter.errors import CannotDo
@@ -56,6 +57,9 @@ def run_batch(request: Request, console: Console, quiet: bool, now: datetime) ->
     if not paths:
         raise CannotDo("there is nothing to rehearse.", "shared/scripts", "Install the package again.")
     prepared = [_prepare(path, request) for path in paths]
+    if not quiet:
+        for line in not_approved(prepared, now.date()):
+            console.print(line, highlight=False, soft_wrap=True)
     ears = loaded_ears(cache_folder())
     outcomes = [_one(script, plan, request, ears, console, quiet, now) for script, plan in prepared]
     replies = sorted(ms for outcome in outcomes for ms in outcome.tally.reply_times())
@@ -81,6 +85,16 @@ def _prepare(path: Path, request: Request) -> tuple[Script, Path]:
     folder = data_folder("shared")
     plan = folder / f"{script.plan}.yaml"
     return script, plan if plan.exists() else folder / "plans" / f"{script.plan}.yaml"
+
+
+def not_approved(prepared: list[tuple[Script, Path]], today: date) -> list[str]:
+    """One line for all that is rehearsed without an approval; none if everything has one."""
+    found = {}
+    for script, plan_file in prepared:
+        found[f"flow {script.flow}"] = standing(flow_file(script.flow), today)
+        found[f"plan {plan_file.stem}"] = standing(plan_file, today, load_plan(plan_file).demonstration)
+    lines = [f"{name} is {stands.says.rstrip('.')}" for name, stands in found.items() if not stands.holds]
+    return [f"For practice only: {'; '.join(lines)}."] if lines else []
 
 
 def table_for(flow_name: str, plan_file: Path) -> tuple[Table, str, str]:
@@ -114,6 +128,10 @@ def _one(
             settings={
                 "script": script.script, "caregiver_voice": caregiver.name, "compute_ms": request.compute_ms,
                 "noise": script.noise.model_dump() if script.noise else None,
+            },
+            approval={
+                "flow": standing(flow_file(script.flow), now.date()).says,
+                "plan": standing(plan_file, now.date(), load_plan(plan_file).demonstration).says,
             },
         ),
         began=now, watch=(lambda record: None) if quiet else story.saw,

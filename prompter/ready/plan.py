@@ -1,9 +1,10 @@
-"""Looks at the care plan: found, readable, approved, in date; and what is suspicious in it."""
+"""Looks at care plan and protocol: readable, approved, in date; and what is suspicious in the plan."""
 
 from datetime import date
 from pathlib import Path
 
-from prompter.care.doubts import not_in_force, warnings
+from prompter.care.approval import standing
+from prompter.care.doubts import warnings
 from prompter.care.plan import Plan, load_plan
 from prompter.errors import CannotDo
 from prompter.ready.check import Check
@@ -24,13 +25,15 @@ def look_at_plan(path: Path, today: date) -> tuple[Plan | None, list[Check]]:
             Check("care plan", "not ok", f"{path} is the invented demonstration.", "prompter plan new"),
             Check("approval", "could not be tried", "there is no plan to look at.", "See the plan."),
         ]
-    reasons = not_in_force(plan, today)
-    doubts = tuple(doubt for doubt in warnings(plan, today) if doubt not in reasons)
-    approval = plan.approval
-    if reasons:
-        mend = "Go through it with the clinician, then: prompter plan new --from FILE"
-        approved = Check("approval", "not ok", " ".join(reasons), mend)
-    else:
-        due = f", review due {approval.review_due}" if approval.review_due else ""
-        approved = Check("approval", "ok", f"by {approval.approved_by}, {approval.approved_on}{due}.")
+    doubts = tuple(warnings(plan, today))
+    approved = look_at_approval("approval", "plan", path, today)
     return plan, [Check("care plan", "ok", f"{path}, for {plan.patient.name}.", doubts=doubts), approved]
+
+
+def look_at_approval(name: str, noun: str, path: Path, today: date) -> Check:
+    """Whether a clinician approved exactly this `noun` ("plan", "flow"), and it is in date."""
+    found = standing(path, today)
+    if found.holds:
+        return Check(name, "ok", f"this {noun} is {found.says}")
+    mend = f"Go through it with the clinician, then: prompter {noun} approve {path}"
+    return Check(name, "not ok", f"this {noun} is {found.says}", mend)

@@ -8,15 +8,17 @@ from pathlib import Path
 from typing import Any
 
 from prompter.care import place
+from prompter.care.approval import standing
 from prompter.care.plan import Plan
 from prompter.care.supplies import Supply, supplies
 from prompter.errors import CannotDo
 from prompter.live import last_resort, notices
 from prompter.live.ears import known_phrases
-from prompter.live.preparing import cache_folder, prepare
+from prompter.live.preparing import FLOW, cache_folder, prepare
 from prompter.ready import files, sound
 from prompter.ready.check import Check
-from prompter.ready.plan import look_at_plan
+from prompter.ready.plan import look_at_approval, look_at_plan
+from prompter.resources import flow_file
 
 STEP = "last-bag"
 """A step at which the phrase to be understood is an answer."""
@@ -48,6 +50,7 @@ class SelfTest:
         now = datetime.now().astimezone()
         self.plan, found = look_at_plan(self._plan_file, now.date())
         yield from found
+        yield look_at_approval("protocol", "flow", flow_file(FLOW), now.date())
         self._prepared = prepare(self._plan_file)
         yield self._clips()
         whisper, vosk = self._ears()
@@ -120,9 +123,9 @@ class SelfTest:
         past = []
         with suppress(CannotDo):
             past += files.last_record(place.journal_folder())
-        if self.plan is not None and self.plan.approval.approved_on is not None:
-            approved = self.plan.approval.approved_on
-            past.append(datetime(approved.year, approved.month, approved.day).astimezone())
+        approval = standing(self._plan_file, datetime.now().date()).approval
+        if approval is not None:
+            past.append(datetime(approval.on.year, approval.on.month, approval.on.day).astimezone())
         return past
 
 

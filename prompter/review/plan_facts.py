@@ -51,31 +51,24 @@ class PlanFacts:
         """Version and approval of plan and flow, for people."""
         if not self.there:
             return "There was no readable plan: the prompter spoke without numbers."
-        by, on = self.get("approval", "approved_by"), self.get("approval", "approved_on")
-        due = self.get("approval", "review_due")
-        approved = (
-            f"approved by {by}, {on}" if by and by != "none" else "not approved by a clinician"
-        )
         demo = " (an invented demonstration plan)" if self.is_demo else ""
-        return f"For {self.patient}{demo}: {approved}{f'; review due {due}' if due else ''}."
+        return f"For {self.patient}{demo}: {self._stood('plan')}"
 
     @property
     def flow_line(self) -> str:
         name = str(self.opened.get("flow") or self._flow.get("flow") or "unknown")
         version = self._flow.get("version")
-        approval = re.match(
-            r"\{ *by: *([^,}]+?) *, *on: *(\d[^,}]*?) *\}", self._flow.get("approval", "")
-        )
-        approved = (
-            f"approved by {approval[1]}, {approval[2]}"
-            if approval
-            else "not approved by a clinician"
-        )
         program = self.opened.get("version")
         return (
-            f"{name}{f' version {version}' if version else ''}: {approved}."
+            f"{name}{f' version {version}' if version else ''}: {self._stood('flow')}"
             f"{f' Prompter {program}.' if program else ''}"
         )
+
+    def _stood(self, what: str) -> str:
+        """How plan or flow stood that day; journals of before did not write it down."""
+        told = self.opened.get("approval")
+        says = told.get(what) if isinstance(told, dict) else None
+        return str(says or "whether it was approved is not in this journal.")
 
     def call_after_s(self) -> float | None:
         """Seconds until the call is due: the plan's, or the default (0 with a helper, 30 alone)."""

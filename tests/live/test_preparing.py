@@ -78,3 +78,11 @@ def test_another_protocol_is_another_cache(tmp_path: Path) -> None:
     other.write_text(text.replace("act_s: 12", "act_s: 13"), encoding="utf-8")
     changed = cached_flow(other, other.read_text(encoding="utf-8"), tmp_path)
     assert changed != cached_flow(path, text, tmp_path)
+
+
+def test_how_the_approval_stands_is_journalled_and_stops_nothing(plan_file: Path) -> None:
+    prepared = prepare(plan_file)
+    told = prepared.approval()
+    assert prepared.plan is not None and told == dict.fromkeys(("flow", "plan"), "not approved by a clinician.")
+    assert set(prepare(None).approval()) == {"flow"}
+    assert not any("approv" in text.lower() for text in prepared.table.texts())

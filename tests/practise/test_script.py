@@ -7,7 +7,7 @@ import pytest
 from prompter.errors import CannotDo
 from prompter.flow.reading import load_flow
 from prompter.practise.script import answer_of, load_script, script_path, scripts
-from prompter.resources import data_folder, flow_file
+from prompter.resources import data_folder, flow_file, shared_file
 
 FLOW = load_flow(flow_file("breathing-trouble"))
 GOOD = """\
@@ -80,3 +80,13 @@ def test_a_turn_may_name_an_answer_or_one_of_its_wordings() -> None:
     assert answer_of("in place", FLOW) == "in place"
     assert answer_of("Fell out", FLOW) == "came out"
     assert answer_of("good evening", FLOW) is None
+
+
+def test_what_is_rehearsed_without_an_approval_is_said_in_one_line() -> None:
+    from datetime import date
+
+    from prompter.practise.batch import not_approved
+
+    prepared = [(load_script(path), shared_file("demo-plan.yaml")) for path in scripts()[:2]]
+    [line] = not_approved(prepared, date(2026, 3, 1))
+    assert "flow breathing-trouble is not approved" in line and "plan demo-plan is an invented demonstration" in line

@@ -31,7 +31,7 @@ def test_without_a_plan_it_says_so_in_one_line_each_and_ends_with_1(home: Path) 
     lines = found.stdout.splitlines()
     assert found.returncode == 1
     assert lines[0].startswith("not ok: care plan:") and "prompter plan new" in lines[0]
-    assert sum(line.startswith(("ok:", "not ok:", "could not be tried:")) for line in lines) == 8
+    assert sum(line.startswith(("ok:", "not ok:", "could not be tried:")) for line in lines) == 9
     assert "Traceback" not in found.stderr
 
 

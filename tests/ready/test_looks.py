@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from prompter import limits
+from prompter.care.approval import new_approval, write_approval
 from prompter.errors import CannotDo
 from prompter.ready import files, sound
 from prompter.ready.check import Check
-from prompter.ready.plan import look_at_plan
+from prompter.ready.plan import look_at_approval, look_at_plan
 from prompter.ready.self_test import report, verdict
-from prompter.resources import shared_file
+from prompter.resources import flow_file, shared_file
 from prompter.speak import tones
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
@@ -41,27 +42,35 @@ def says_what_to_do(check: Check) -> bool:
     return check.state == "ok" or bool(check.mend)
 
 
+def approve(file: Path) -> None:
+    write_approval(file, new_approval(file, "Doctor Imre Vale", "paediatrician", TODAY + timedelta(days=90), TODAY))
+
+
 def test_a_plan_in_force_is_ready_and_its_doubts_do_not_change_that(plan_file: Path) -> None:
+    approve(plan_file)
     plan, checks = look_at_plan(plan_file, TODAY)
     assert plan is not None and states(checks) == {"care plan": "ok", "approval": "ok"}
     assert any("last tried" in doubt for doubt in checks[0].doubts)  # dialling: 2026-01-15, over 90 days
     assert verdict(checks)
 
 
-@pytest.mark.parametrize(
-    ("change", "today"),
-    [
-        ({"approved_by": "  approved_by: none", "approved_on": "  approved_on: none"}, TODAY),
-        ({}, date(2032, 1, 1)),
-    ],
-)
-def test_a_plan_not_approved_or_overdue_is_not_ready(plan_file: Path, change: dict[str, str], today: date) -> None:
-    lines = plan_file.read_text(encoding="utf-8").splitlines()
-    text = "\n".join(change.get(line.partition(":")[0].strip(), line) for line in lines)
-    plan_file.write_text(text, encoding="utf-8")
-    plan, checks = look_at_plan(plan_file, today)
-    assert plan is not None and states(checks) == {"care plan": "ok", "approval": "not ok"}
-    assert all(map(says_what_to_do, checks))
+def test_a_plan_not_approved_changed_or_overdue_is_not_ready(plan_file: Path) -> None:
+    def stands(today: date) -> Check:
+        plan, checks = look_at_plan(plan_file, today)
+        assert plan is not None and states(checks) == {"care plan": "ok", "approval": "not ok"}
+        assert all(map(says_what_to_do, checks))
+        return checks[1]
+
+    assert "not approved by a clinician" in stands(TODAY).detail
+    approve(plan_file)
+    assert "ended" in stands(TODAY + timedelta(days=91)).detail
+    plan_file.write_text(plan_file.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert "changed" in stands(TODAY).detail
+
+
+def test_the_protocol_as_it_comes_is_not_approved_and_ready_says_so() -> None:
+    check = look_at_approval("protocol", "flow", flow_file("breathing-trouble"), TODAY)
+    assert check.state == "not ok" and "prompter flow approve" in check.mend
 
 
 def test_no_plan_a_broken_one_and_the_demonstration_are_not_ready(tmp_path: Path) -> None:
