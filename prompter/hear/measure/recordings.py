@@ -29,9 +29,11 @@ class Recordings:
     noise: dict[str, list[Path]] = field(default_factory=dict)
 
     def default_phrases(self) -> list[str]:
-        """yes, no and stop as far as they are labels here; if none is, every label that is a word."""
+        """yes, no and stop as far as they are labels here; if none is, every label that is a word;
+        where there is no word at all, yes, no and stop."""
         found = [label for label in ANSWERS if label in self.spoken]
-        return found or [label for label in self.spoken if label not in (UNKNOWN, SILENCE)]
+        words = [label for label in self.spoken if label not in (UNKNOWN, SILENCE)]
+        return found or words or list(ANSWERS)
 
     def only(self, speakers: str, limit: int | None) -> "Recordings":
         """A part: `speakers` 'report' is the half that tuned nothing; at most `limit` a label."""
