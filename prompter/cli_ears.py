@@ -38,10 +38,11 @@ def ears(
 
     Ends with 0 if the embedded ear is ready, with 1 if it is not.
 
-    Models may lie anywhere: PROMPTER_WHISPER_MODEL and PROMPTER_VOSK_MODEL name their folders. A
-    folder is used only if the SHA-256 of its files are the known ones (or, for Vosk, those that
-    `prompter ears install` wrote down beside the files of the verified zip). There is no way to use
-    another one: a model nobody has measured must not take part in an emergency.
+    Models may lie anywhere: PROMPTER_WHISPER_MODEL and PROMPTER_VOSK_MODEL
+    name their folders. A folder is used only if the SHA-256 of its files are
+    the known ones (for Vosk also: those that `prompter ears install` wrote
+    down beside the files of the verified zip). There is no way to use
+    another: a model nobody has measured takes no part in an emergency.
     """
     if context.invoked_subcommand is not None:
         return

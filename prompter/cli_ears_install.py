@@ -28,11 +28,12 @@ def install_command(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
-    """Install the second ear: fetch the English Vosk model (41 MB, Apache-2.0) from its maker's site.
+    """Install the second ear: the English Vosk model (41 MB) from its maker's site.
 
-    Nothing else in this program ever fetches anything, and this only when you start it. Size and
-    SHA-256 are checked before anything is unpacked; an interrupted fetch goes on where it was. The
-    model goes to your own place, where `prompter ears` looks for it.
+    Nothing else in this program ever fetches anything, and this only when
+    you start it. Size and SHA-256 are checked before anything is unpacked;
+    an interrupted fetch goes on where it was. The model (Apache-2.0) goes to
+    your own place, where `prompter ears` looks for it.
     """
     from prompter.hear.models.installing import install
     from prompter.hear.models.known import VOSK_ENGLISH

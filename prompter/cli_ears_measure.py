@@ -57,10 +57,11 @@ def measure_command(
 ) -> None:
     """Measure the ears on recordings, on the path that live sound takes.
 
-    A clip whose label is one of the phrases is right (believed, and the same), wrong (believed, and
-    another) or asked again; of any other label nothing must be believed ("taken"), and nothing out
-    of room noise alone. Files are FLAC, WAV or OGG of any rate; what cannot be read is told, counted
-    and left out. Ctrl-C shows what was measured so far.
+    A clip whose label is one of the phrases is right (believed, and the
+    same), wrong (believed, and another) or asked again; of any other label
+    nothing must be believed ("taken"), and nothing out of room noise alone.
+    Files are FLAC, WAV or OGG of any rate; what cannot be read is told,
+    counted and left out. Ctrl-C shows what was measured so far.
     """
     try:
         found = find_recordings(folder)
