@@ -274,6 +274,7 @@ TAKE_TRIES = 3
 TUNED_STEPS = 3
 """Steps at which a recording is judged: where it is asked for, and where it is likeliest to be
 taken for something else. Each costs about 0.15 s."""
+
 # ---- fetching a model (prompter ears install alone) ---------------------------------------------
 
 FETCH_STALL_S = 30.0
