@@ -4,26 +4,27 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, get_args
+from typing import Annotated, Any
 
 import numpy as np
 import typer
 from rich.console import Console
 from rich.table import Table
 
-from prompter import limits
+from prompter.cli_ears_install import install_command
+from prompter.cli_ears_measure import measure_command
 from prompter.cli_tune import tune_command
 from prompter.errors import CannotDo
-from prompter.events import Phrase, Risk
-from prompter.hear.clip import blocks_of, read_clip
+from prompter.events import Phrase
+from prompter.hear.clip import read_clip
 from prompter.hear.ear import Ear
 from prompter.hear.ears import every_ear, loaded_ears
-from prompter.hear.endpoint import BLOCK_MS
-from prompter.hear.hearing import Heard, Hearing
-from prompter.hear.scorer import InlineScorer
+from prompter.hear.listening import allowed_phrases, listen, surest
 
-app = typer.Typer(help="Show and try the recognisers.", rich_markup_mode="rich")
+app = typer.Typer(rich_markup_mode="rich")
 app.command("tune")(tune_command)
+app.command("install")(install_command)
+app.command("measure")(measure_command)
 
 HOLDS, HOLDS_NOT, CANNOT = 0, 1, 2
 
@@ -36,6 +37,12 @@ def ears(
     """List which ears (recognisers) are ready, and what is missing.
 
     Ends with 0 if the embedded ear is ready, with 1 if it is not.
+
+    Models may lie anywhere: PROMPTER_WHISPER_MODEL and PROMPTER_VOSK_MODEL
+    name their folders. A folder is used only if the SHA-256 of its files are
+    the known ones (for Vosk also: those that `prompter ears install` wrote
+    down beside the files of the verified zip). There is no way to use
+    another: a model nobody has measured takes no part in an emergency.
     """
     if context.invoked_subcommand is not None:
         return
@@ -45,7 +52,7 @@ def ears(
     else:
         table = Table("ear", "ready", "what is missing")
         for row in found:
-            table.add_row(row["name"], "yes" if row["ready"] else "no", row["missing"])
+            table.add_row(row["name"], "yes" if row["ready"] else "no", row["missing"] or row["note"])
         Console().print(table)
     raise typer.Exit(HOLDS if found[0]["ready"] else HOLDS_NOT)
 
@@ -53,7 +60,9 @@ def ears(
 def _state_of(ear: Ear) -> dict[str, Any]:
     check = getattr(ear, "intact", ear.ready)
     ready, missing = check()
-    return {"name": ear.name, "ready": ready, "missing": missing}
+    return {
+        "name": ear.name, "ready": ready, "missing": missing, "note": getattr(ear, "note", ""),
+    }  # fmt: skip
 
 
 @app.command()
@@ -70,9 +79,9 @@ def hear(
 ) -> None:
     """Tell what the ears make of sound files, on the path that live sound takes."""
     try:
-        allowed = _phrases(phrases, risk)
+        allowed = allowed_phrases(phrases, risk)
         sounds = [read_clip(path) for path in files]
-        panel = loaded_ears()
+        panel = loaded_ears(tell=lambda line: typer.echo(line, err=True))
         for ear in panel:
             ear.prepare(allowed)
         clips = [
@@ -100,33 +109,12 @@ def hear(
     Console().print(table)
 
 
-def _phrases(text: str, risk: str) -> list[Phrase]:
-    if risk not in get_args(Risk):
-        raise CannotDo(
-            f"'{risk}' is no risk.", "--risk", f"Give one of {', '.join(get_args(Risk))}."
-        )
-    wordings = [" ".join(part.split()) for part in text.split(";")]
-    if not any(wordings):
-        raise CannotDo(
-            "no phrase is given.", "--phrases", 'Give some, as "chest flat; going up".'
-        )
-    return [Phrase(w, w.lower(), risk) for w in dict.fromkeys(wordings) if w]  # type: ignore[arg-type]
-
-
 def _heard_in(sound: np.ndarray, ears: Sequence[Ear], allowed: Sequence[Phrase]) -> dict[str, Any]:
     """The believed utterance of a clip, or the surest if none is."""
-    hearing = Hearing(ears, InlineScorer())
-    hearing.expect(allowed)
-    found: list[Heard] = []
-    at_ms, quiet = 0, np.zeros(limits.BLOCK_SAMPLES, np.float32)
-    for block, at_ms in blocks_of(sound):
-        found += [r for r in hearing.push(block, at_ms) if isinstance(r, Heard)]
-    while hearing.waiting:  # a slow machine needs more than a second of silence
-        at_ms += BLOCK_MS
-        found += [r for r in hearing.push(quiet, at_ms) if isinstance(r, Heard)]
-    for trouble in hearing.trouble():
+    listened = listen(sound, ears, allowed)
+    for trouble in listened.trouble:
         typer.echo(trouble, err=True)
-    best = max(found, key=lambda h: (h.believed, h.score is not None, h.score or 0), default=None)
+    best = surest(listened.heard)
     return {
         "heard": best.heard.text if best and best.heard else None,
         "believed": bool(best and best.heard and best.believed),
@@ -136,5 +124,5 @@ def _heard_in(sound: np.ndarray, ears: Sequence[Ear], allowed: Sequence[Phrase])
         "text": best.text if best else "",
         "why": best.why if best else "no speech",
         "number": list(best.number) if best and best.number else None,
-        "utterances": len(found),
+        "utterances": len(listened.heard),
     }

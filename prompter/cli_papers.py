@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from prompter.care.approval import Standing, standing
+from prompter.care.approval import Standing, plan_standing, standing
 from prompter.care.plan import Plan, for_no_plan, load_plan
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow
@@ -125,7 +125,7 @@ def read_sources(name: str, plan_file: Path | None) -> Sources:
     flow = load_flow(file)
     today, plan = date.today(), load_plan(plan_file) if plan_file else None
     variant = Variant(plan.facts(), plan.spoken(), plan.numbers()) if plan else Variant(*for_no_plan())
-    stands = standing(plan_file, today, plan.demonstration) if plan and plan_file else None
+    stands = plan_standing(plan, plan_file, today) if plan and plan_file else None
     return Sources(build(flow, variant), file.read_text("utf-8-sig"), plan, standing(file, today), stands)
 
 

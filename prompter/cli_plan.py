@@ -10,10 +10,10 @@ import typer
 from rich.console import Console
 
 from prompter.care import place
-from prompter.care.approval import Standing, standing
+from prompter.care.approval import Standing, plan_standing
 from prompter.care.ask import Interview
 from prompter.care.card import print_card
-from prompter.care.doubts import warnings
+from prompter.care.doubts import not_in_force, warnings
 from prompter.care.plan import Plan, load_plan
 from prompter.care.problems import PlanProblems
 from prompter.care.writing import plan_yaml
@@ -124,8 +124,11 @@ def check(
         _print_json(_report(file, plan=plan, today=today))
     else:
         print_card(plan, today, Console(), approval)
-    if not approval.holds:
-        typer.echo(f"{file}: This plan is {approval.says}", err=True)
+    reasons = not_in_force(plan, today)
+    if not approval.holds and not reasons:
+        reasons = [f"This plan is {approval.says}"]
+    for reason in reasons:
+        typer.echo(f"{file}: {reason}", err=True)
     raise typer.Exit(HOLDS if approval.holds else HOLDS_NOT)
 
 
@@ -173,7 +176,7 @@ def schema_text() -> str:
 
 
 def _standing(file: Path, plan: Plan) -> Standing:
-    return standing(file, date.today(), plan.demonstration)
+    return plan_standing(plan, file, date.today())
 
 
 def _report(

@@ -274,3 +274,23 @@ TAKE_TRIES = 3
 TUNED_STEPS = 3
 """Steps at which a recording is judged: where it is asked for, and where it is likeliest to be
 taken for something else. Each costs about 0.15 s."""
+
+# ---- fetching a model (prompter ears install alone) ---------------------------------------------
+
+FETCH_STALL_S = 30.0
+"""A server that has not sent a byte for this long is taken for gone."""
+
+FETCH_TRIES = 5
+"""Tries in a row that brought no new byte, after the first connection was made."""
+
+FETCH_PAUSE_S = 2.0
+"""Pause before a cut connection is made again."""
+
+UNPACKED_FILES_MAX = 100
+"""A model has about 15 files; an archive with more is something else."""
+
+UNPACKED_BYTES_MAX = 200_000_000
+"""The English model unpacks to 71 MB; an archive that holds more than this is something else."""
+
+NOISE_LEVEL_CLIPS = 50
+"""Clips whose level tells how loud noise must be beside a clip that has no speech."""

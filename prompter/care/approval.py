@@ -1,7 +1,7 @@
 """Who approved a plan or a flow, until when, and for exactly which bytes: a small file beside it.
 
-This file is the only truth about an approval. Nothing that stands in the plan or the flow itself
-approves it: a line can be copied with the file, a hash of its bytes cannot.
+Where there is such a file it alone counts: a line in a plan can be copied with it, a hash of its bytes
+cannot. A plan without one stands as it says of itself, with its day of review.
 """
 
 import hashlib
@@ -13,7 +13,9 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from prompter.care.doubts import not_in_force
 from prompter.care.place import write_private
+from prompter.care.plan import Plan
 from prompter.errors import CannotDo
 
 State = Literal["approved", "not approved", "changed", "outdated", "unreadable"]
@@ -90,6 +92,22 @@ def standing(file: Path, today: date, invented: bool = False) -> Standing:
         return Standing("outdated", says, approval)
     says = f"approved by {approval.by}, {approval.role}, {approval.on}; until {approval.until}."
     return Standing("approved", says, approval)
+
+
+def plan_standing(plan: Plan, file: Path, today: date) -> Standing:
+    """How a plan stands: by the file beside it, if there is one; an overdue review ends that too."""
+    reasons = not_in_force(plan, today)
+    beside = standing(file, today) if sidecar_of(file).exists() else None
+    if beside is not None and not (beside.holds and plan.approval.approved_by and reasons):
+        return beside
+    if plan.approval.approved_by is None:
+        return NOT_YET
+    if reasons:
+        return Standing("outdated", f"no longer approved: its review was due on {plan.approval.review_due}.")
+    if plan.demonstration:
+        return Standing("approved", "an invented demonstration: never use it for a person.")
+    on = plan.approval.approved_on
+    return Standing("approved", f"approved by {plan.approval.approved_by}, {on}, as it says itself; nothing seals it.")
 
 
 def new_approval(file: Path, by: str, role: str, until: date, today: date) -> Approval:

@@ -26,6 +26,8 @@ _UNASKED: dict[str, Any] = {
     "ventilator": False,
     "rescue.mouth_to_tube_trained": False,
     "rescue.bleeding_cuff_air_ml": None,
+    "approval.approved_on": None,
+    "approval.review_due": None,
 }
 
 Ask = Callable[[str, str | None], str]

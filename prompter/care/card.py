@@ -63,7 +63,10 @@ def _groups(plan: Plan, approval: Standing) -> Iterator[tuple[str, Rows]]:
     yield "Oxygen", _oxygen(plan)
     yield "People and phone", _people(plan)
     yield "Record", [("sound of an emergency", "kept on this machine" if plan.keep_sound else "not kept")]
-    yield "Approval", [("approved" if approval.holds else "NOT APPROVED", f"This plan is {approval.says}")]
+    yield "Approval", [
+        ("approved" if approval.holds else "NOT APPROVED", f"This plan is {approval.says}"),
+        ("review due", _day(plan.approval.review_due)),
+    ]
 
 
 def _patient(plan: Plan) -> Rows:

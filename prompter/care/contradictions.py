@@ -268,3 +268,22 @@ def _same_name(patient: str, helper: str | None) -> Finding:
         f"patient and helper are both called '{patient}'.",
         "Use a nickname for one of them: the prompter speaks to the helper by name.",
     )
+
+
+@_check("approval.approved_by", "approval.approved_on")
+def _approval(who: str | None, when: date | None) -> Finding:
+    if (who is None) == (when is None):
+        return None
+    return "an approval needs both a name and a day.", "Write both, or none for both."
+
+
+@_check("approval.approved_on", "approval.review_due")
+def _review(approved: date | None, due: date | None) -> Finding:
+    if approved is None or (due is not None and approved < due):
+        return None
+    if due is None:
+        return "the plan is approved, but has no day of review.", "Write the day of the next review."
+    return (
+        f"the review ({due}) is not after the approval ({approved}).",
+        "Correct one of the two days.",
+    )

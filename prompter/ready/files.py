@@ -41,8 +41,12 @@ def look_at_ears(whisper: Any, vosk: Any) -> Check:
     good, why = whisper.intact()
     if not good:
         return Check("ears", "not ok", f"the embedded ear: {why}.", "Keys work meanwhile: prompter ears")
-    second = " A second ear is there as well." if vosk.ready()[0] else ""
-    return Check("ears", "ok", f"the embedded ear's weights are the known ones.{second}")
+    second, note = "", getattr(whisper, "note", "")
+    if vosk.ready()[0]:
+        good, why = vosk.intact()
+        second = " A second ear is there as well." if good else f" The second ear: {why}."
+    found = f"the embedded ear's weights are the known ones.{second}{f' {note}.' if note else ''}"
+    return Check("ears", "ok", found)
 
 
 def look_at_disk(folder: Callable[[], Path]) -> Check:

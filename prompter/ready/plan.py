@@ -3,8 +3,8 @@
 from datetime import date
 from pathlib import Path
 
-from prompter.care.approval import standing
-from prompter.care.doubts import warnings
+from prompter.care.approval import Standing, plan_standing, standing
+from prompter.care.doubts import not_in_force, warnings
 from prompter.care.plan import Plan, load_plan
 from prompter.errors import CannotDo
 from prompter.ready.check import Check
@@ -25,14 +25,18 @@ def look_at_plan(path: Path, today: date) -> tuple[Plan | None, list[Check]]:
             Check("care plan", "not ok", f"{path} is the invented demonstration.", "prompter plan new"),
             Check("approval", "could not be tried", "there is no plan to look at.", "See the plan."),
         ]
-    doubts = tuple(warnings(plan, today))
-    approved = look_at_approval("approval", "plan", path, today)
+    reasons = not_in_force(plan, today)
+    doubts = tuple(doubt for doubt in warnings(plan, today) if doubt not in reasons)
+    approved = _approval("approval", "plan", path, plan_standing(plan, path, today))
     return plan, [Check("care plan", "ok", f"{path}, for {plan.patient.name}.", doubts=doubts), approved]
 
 
 def look_at_approval(name: str, noun: str, path: Path, today: date) -> Check:
     """Whether a clinician approved exactly this `noun` ("plan", "flow"), and it is in date."""
-    found = standing(path, today)
+    return _approval(name, noun, path, standing(path, today))
+
+
+def _approval(name: str, noun: str, path: Path, found: Standing) -> Check:
     if found.holds:
         return Check(name, "ok", f"this {noun} is {found.says}")
     mend = f"Go through it with the clinician, then: prompter {noun} approve {path}"

@@ -19,7 +19,14 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 from sounds import (
-    CONDITIONS, REPORT_VOICES, Spoken, allowed_for, in_surroundings, noises, people, say,
+    CONDITIONS,
+    REPORT_VOICES,
+    Spoken,
+    allowed_for,
+    in_surroundings,
+    noises,
+    people,
+    say,
 )  # fmt: skip
 from wordings import OTHER_TALK, first_wordings, phrases
 

@@ -30,7 +30,6 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-
 LIVE = Path(__file__).parent.parent / "live"
 VOICES = ("en-gb+f2", "en-gb", "en-us+f3", "en-gb-x-rp+m3", "en-us+m7", "en-029+f4")
 ANSWERS = {

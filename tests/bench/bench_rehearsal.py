@@ -20,25 +20,13 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
+from prompter.hear.measure.bounds import upper_bound
+
 CONDITIONS: dict[str, dict[str, Any]] = {
     "quiet": {},
     "crying, 10 dB": {"noise": "baby-cry", "snr_db": 10.0},
 }
 RESULTS = Path(__file__).parent / "results" / "rehearsal"
-
-
-def upper_bound(wrong: int, n: int) -> float:
-    """One-sided 95% upper bound of a share (Clopper and Pearson 1934), by bisection."""
-    from math import comb
-
-    if n == 0 or wrong >= n:
-        return 1.0
-    low, high = wrong / n, 1.0
-    for _ in range(60):
-        p = (low + high) / 2
-        tail = sum(comb(n, k) * p**k * (1 - p) ** (n - k) for k in range(wrong + 1))
-        low, high = (p, high) if tail > 0.05 else (low, p)
-    return high
 
 
 def main() -> None:
@@ -82,7 +70,7 @@ def _figures(rehearsals: list[dict[str, Any]]) -> dict[str, Any]:
     over = sorted(a["reply_ms"] for a in answers if a["reply_ms"] is not None and a["over"] is not None)
     wrong = sum(r["wrong_branches"] for r in rehearsals)
     taken = sum(1 for a in answers if a["believed"])
-    percentile = lambda values, p: int(np.percentile(values, p)) if values else None  # noqa: E731
+    percentile = lambda values, p: int(np.percentile(values, p)) if values else None
     return {
         "rehearsals": len(rehearsals),
         "as_expected": sum(r["as_expected"] for r in rehearsals),

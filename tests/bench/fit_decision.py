@@ -12,7 +12,14 @@ from typing import Any
 
 import numpy as np
 from sounds import (
-    CONDITIONS, FIT_VOICES, REPORT_VOICES, allowed_for, in_surroundings, noises, people, say,
+    CONDITIONS,
+    FIT_VOICES,
+    REPORT_VOICES,
+    allowed_for,
+    in_surroundings,
+    noises,
+    people,
+    say,
     utterances,
 )  # fmt: skip
 from wordings import OTHER_TALK, phrases

@@ -1,9 +1,8 @@
 """Sounds for the hearing's measurements: voices kept apart for fitting and reporting, and mixing."""
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +13,8 @@ from prompter.events import Phrase
 from prompter.hear.clip import read_clip
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.endpoint import Endpointer
+from prompter.hear.measure.mixing import active_rms
+from prompter.hear.measure.recordings import half_of, speaker_of
 from prompter.speak.voice import EspeakVoice
 
 # (voice, words a minute, pitch): no voice or accent variant is in both halves.
@@ -50,7 +51,7 @@ class Spoken:
     ends_ms: float
 
 
-@lru_cache(maxsize=None)
+@cache
 def _voice(name: str, rate_wpm: int, pitch: int) -> EspeakVoice:
     return EspeakVoice(name, rate_wpm, pitch)
 
@@ -85,13 +86,6 @@ def in_surroundings(
     )
 
 
-def active_rms(sound: np.ndarray) -> float:
-    """RMS over the 20 ms pieces within 30 dB of the loudest."""
-    pieces = sound[: len(sound) // 320 * 320].reshape(-1, 320)
-    power = (pieces**2).mean(axis=1)
-    return float(np.sqrt(power[power > power.max() * 1e-3].mean()))
-
-
 def noises(audio: Path, kind: str) -> list[np.ndarray]:
     """All clips of a kind of room noise, 16 kHz."""
     return [read_clip(path) for path in sorted((audio / "room-noise" / kind).glob("*.*"))]
@@ -101,15 +95,9 @@ def people(audio: Path, word: str, half: str) -> list[tuple[str, np.ndarray]]:
     """(file name, sound) of one word; `half`: 'fit' or 'report', split by speaker."""
     found = []
     for path in sorted((audio / "spoken-words" / word).glob("*.*")):
-        parts = path.name.split("_")
-        speaker = parts[1] if word == "unknown" else parts[0]
-        if half_of(speaker) == half:
+        if half_of(speaker_of(word, path.name)) == half:
             found.append((path.name, read_clip(path)))
     return found
-
-
-def half_of(speaker: str) -> str:
-    return "fit" if hashlib.sha256(speaker.encode()).digest()[0] % 2 == 0 else "report"
 
 
 def utterances(sound: np.ndarray, detector: SpeechDetector) -> Iterator[tuple[int, int, np.ndarray]]:

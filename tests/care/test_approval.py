@@ -14,10 +14,12 @@ from prompter.care.approval import (
     INVENTED,
     Approval,
     new_approval,
+    plan_standing,
     sidecar_of,
     standing,
     write_approval,
 )
+from prompter.care.plan import load_plan
 from prompter.errors import CannotDo
 from prompter.resources import flow_file
 
@@ -157,11 +159,17 @@ def test_what_is_packaged_is_not_approved(any_plan):
     assert "This flow is not approved" in CliRunner().invoke(cli_flow.app, ["show"]).output
 
 
-def test_a_name_in_the_file_itself_approves_nothing(spoilt):
-    # Earlier versions of plan and flow had such lines; they are read over.
-    file = spoilt(("demonstration: yes", "demonstration: no\napproval: { approved_by: Doctor Imre Vale }"))
-    assert not standing(file, date.today()).holds
-    assert CliRunner().invoke(cli_plan.app, ["check", str(file)]).exit_code == 1
+def test_without_a_file_beside_it_a_plan_stands_as_it_says_and_with_one_only_that_counts(spoilt):
+    file = spoilt(("demonstration: yes", "demonstration: no"))
+    plan, today = load_plan(file), date(2026, 6, 1)
+    says_itself = plan_standing(plan, file, today)
+    assert says_itself.holds and "nothing seals it" in says_itself.says
+    overdue = plan_standing(plan, file, date(2032, 1, 1))
+    assert overdue.state == "outdated" and "2031-01-20" in overdue.says
+    approve(file)
+    assert "nothing seals it" not in plan_standing(plan, file, today).says
+    file.write_text(file.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert plan_standing(plan, file, today).state == "changed"
 
 
 def test_both_commands_tell_what_they_do():

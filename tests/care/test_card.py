@@ -54,11 +54,13 @@ def test_neck_only_shouts(spoilt):
 def test_doubts_and_missing_approval_are_on_the_card(spoilt):
     plan = load_plan(
         spoilt(
+            ("approved_by: Doctor Imre Vale, an invented clinician", "approved_by: none"),
+            ("approved_on: 2026-01-20", "approved_on: none"),
             ("seconds: 5", "seconds: 9"),
         )
     )
     words = flat(card(plan))
-    assert "NOT APPROVED This plan is not approved by a clinician." in words
+    assert "NOT APPROVED" in words and "! This plan is not approved" in words
     assert "! A suction pass of 9 s is long" in words
 
 

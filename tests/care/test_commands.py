@@ -18,20 +18,14 @@ from prompter.care.questions import QUESTIONS
 from prompter.care.writing import shown
 from prompter.cli_plan import app, schema_text
 
-REAL = ("demonstration: yes", "demonstration: no")
 ALL = [question for _, questions in QUESTIONS for question in questions]
+OVERDUE = ("review_due: 2031-01-20", "review_due: 2026-01-21")
 
 
 def run(*arguments, typed=None):
     result = CliRunner().invoke(app, [str(argument) for argument in arguments], input=typed)
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
-
-
-def approved(file):
-    today = date.today()
-    until = today + timedelta(days=90)
-    write_approval(file, new_approval(file, "Doctor Imre Vale", "paediatrician", until, today))
 
 
 def answers(plan):
@@ -226,16 +220,22 @@ def test_answers_that_cannot_stand(path, text):
 # ---- check, show, schema -----------------------------------------------------------------------
 
 
-def test_check_an_invented_plan_prints_the_card_and_says_that_nobody_approved_it(any_plan):
+def test_check_a_good_plan(any_plan):
     result = run("check", any_plan)
-    assert result.exit_code == 1 and "Care plan of" in result.stdout
-    assert len(result.stderr.splitlines()) == 1 and "invented demonstration and not approved" in result.stderr
+    assert result.exit_code == 0 and "Care plan of" in result.stdout and result.stderr == ""
 
 
-def test_check_says_in_one_line_how_the_approval_stands(spoilt):
-    file = spoilt(REAL)
-    assert run("check", file).stderr == f"{file}: This plan is not approved by a clinician.\n"
-    approved(file)
+def test_check_an_overdue_plan_prints_the_card_and_says_so(spoilt):
+    file = spoilt(OVERDUE)
+    result = run("check", file)
+    assert result.exit_code == 1 and "Care plan of Juno" in result.stdout
+    assert result.stderr == f"{file}: The review of this plan is overdue since 2026-01-21.\n"
+
+
+def test_check_says_that_a_sealed_plan_was_changed(spoilt):
+    file = spoilt(("demonstration: yes", "demonstration: no"))
+    until = date.today() + timedelta(days=90)
+    write_approval(file, new_approval(file, "Doctor Imre Vale", "paediatrician", until, date.today()))
     good = run("check", file)
     assert good.exit_code == 0 and good.stderr == "" and "paediatrician" in good.stdout
     file.write_text(file.read_text(encoding="utf-8").replace("seconds: 5", "seconds: 4"), encoding="utf-8")
@@ -253,16 +253,13 @@ def test_check_a_wrong_plan_lists_all_and_no_card(spoilt):
 
 
 def test_check_as_json(spoilt):
-    file = spoilt(REAL)
-    waiting = run("check", file, "--json")
-    report = json.loads(waiting.stdout)
-    assert waiting.exit_code == 1 and report["valid"] and not report["in_force"]
-    assert report["approval"]["state"] == "not approved"
-    approved(file)
-    good = json.loads(run("check", file, "--json").stdout)
+    good = json.loads(run("check", spoilt(), "--json").stdout)
     assert good["valid"] and good["in_force"] and good["problems"] == []
-    assert good["approval"]["state"] == "approved"
-    assert good["facts"] == sorted(load_plan(file).facts())
+    assert good["facts"] == sorted(load_plan(spoilt()).facts())
+    overdue = run("check", spoilt(OVERDUE), "--json")
+    assert overdue.exit_code == 1
+    report = json.loads(overdue.stdout)
+    assert report["valid"] and not report["in_force"] and "overdue" in report["warnings"][0]
     file = spoilt(("seconds: 5", "seconds: 50"))
     wrong = run("check", file, "--json")
     report = json.loads(wrong.stdout)

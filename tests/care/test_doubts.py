@@ -4,18 +4,26 @@ from datetime import date
 
 import pytest
 
-from prompter.care.doubts import warnings
+from prompter.care.doubts import not_in_force, warnings
 from prompter.care.plan import load_plan
 
 TODAY = date(2026, 3, 1)
+UNAPPROVED = [
+    ("approved_by: Doctor Imre Vale, an invented clinician", "approved_by: none"),
+    ("approved_on: 2026-01-20", "approved_on: none"),
+    ("review_due: 2031-01-20", "review_due: none"),
+]
 REAL = ("demonstration: yes", "demonstration: no")
 
 # plan, changes, the sentence's words
 DOUBTS = [
+    ("", [("review_due: 2031-01-20", "review_due: 2026-02-28")], "overdue since 2026-02-28"),
+    ("", UNAPPROVED, "not approved"),
     ("", [REAL, ("last_tested: 2026-01-15", "last_tested: 2025-11-30")], "on 2025-11-30"),
     ("", [REAL, ("last_tested: 2026-01-15", "last_tested: none")], "never tried"),
     ("", [("last_tested: 2026-01-15", "last_tested: 2026-03-02")], "phone test (2026-03-02)"),
     ("", [("done: 2025-03-10", "done: 2026-03-10")], "first tube change (2026-03-10)"),
+    ("", [("approved_on: 2026-01-20", "approved_on: 2026-03-20")], "approval (2026-03-20)"),
     ("", [("weight_kg: 14", "weight_kg: 140")], "140 kg is unusual"),
     ("", [("below_saturation: 92", "below_saturation: 80")], "80 % is low"),
     ("", [("call_after_s: none", "call_after_s: 90")], "only after 90 seconds"),
@@ -51,6 +59,21 @@ DOUBTS = [
 def test_doubts(spoilt, plan, changes, words):
     [doubt] = warnings(load_plan(spoilt(*changes, plan=plan)), TODAY)
     assert words in doubt and doubt.endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("changes", "holds"),
+    [
+        ([], True),
+        (UNAPPROVED, False),
+        ([("review_due: 2031-01-20", "review_due: 2026-02-28")], False),
+        # On its day a review is due, not overdue.
+        ([("review_due: 2031-01-20", "review_due: 2026-03-01")], True),
+        ([("seconds: 5", "seconds: 9")], True),
+    ],
+)
+def test_in_force(spoilt, changes, holds):
+    assert (not_in_force(load_plan(spoilt(*changes)), TODAY) == []) is holds
 
 
 @pytest.mark.parametrize("plan", ["child-hard-way", "adult-ventilated-cuffed"])

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from prompter.care.breathing import RESCUE_S
-from prompter.care.doubts import warnings
+from prompter.care.doubts import not_in_force, warnings
 from prompter.care.plan import FACTS, Plan, for_no_plan, load_plan
 from prompter.care.problems import leaves
 from prompter.care.reading import read_yaml
@@ -116,9 +116,10 @@ def test_each_call_gives_its_own_words():
 # ---- the demonstration plans -------------------------------------------------------------------
 
 
-def test_demonstration_plans_say_what_they_are_and_hold_nothing_doubtful(any_plan):
+def test_demonstration_plans_are_in_force_and_say_what_they_are(any_plan):
     plan, text = load_plan(any_plan), any_plan.read_text(encoding="utf-8")
     assert plan.demonstration and text.startswith("# INVENTED DEMONSTRATION PLAN")
+    assert not_in_force(plan, date(2030, 12, 31)) == []
     assert warnings(plan, date(2026, 3, 1)) == []
 
 
@@ -257,6 +258,7 @@ _plans = st.fixed_dictionaries(
         "clinician": st.fixed_dictionaries({"name": _texts, "phone": _phones, "hospital": _texts}),
         "call_after_s": _or_none(st.floats(0, 120)),
         "keep_sound": st.booleans(),
+        "approval": st.just({"approved_by": None, "approved_on": None, "review_due": None}),
     }
 )
 

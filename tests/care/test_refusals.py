@@ -92,6 +92,9 @@ CONTRADICTIONS = [
     (NECK_ONLY, [("ventilator: no", "ventilator: yes")], "ventilator", "no tube", "ventilator: no"),
     ("", [("  name: Sam", "  name: none")], "  name: none", "no name", "short name"),
     ("", [("  name: Sam", "  name: juno")], "  name: juno", "both called", "nickname"),
+    ("", [("approved_on: 2026-01-20", "approved_on: none")], "  approved_on", "name and", "both"),
+    ("", [("due: 2031-01-20", "due: none")], "  review_due", "no day", "next review"),
+    ("", [("due: 2031-01-20", "due: 2026-01-20")], "  review_due", "not after", "two days"),
 ]
 
 

@@ -4,7 +4,12 @@ import itertools
 import random
 from collections.abc import Iterator
 
-from prompter.care.breathing import BREATHS_PER_MINUTE, PUSHES_PER_MINUTE, pushes_and_breaths, rescue_breaths
+from prompter.care.breathing import (
+    BREATHS_PER_MINUTE,
+    PUSHES_PER_MINUTE,
+    pushes_and_breaths,
+    rescue_breaths,
+)
 from prompter.flow.table import Variant
 
 AGES = ("infant", "child", "adult")

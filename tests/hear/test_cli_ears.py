@@ -74,3 +74,9 @@ def test_what_cannot_be_done_is_one_line_and_code_2(tmp_path, monkeypatch, argum
     assert result.exit_code == 2
     assert result.stdout == ""
     assert len(result.stderr.strip().splitlines()) == 1 and "Traceback" not in result.stderr
+
+
+def test_the_help_says_where_models_may_lie_and_which_are_refused() -> None:
+    told = " ".join(runner.invoke(app, ["--help"]).stdout.split())
+    for said in ("PROMPTER_WHISPER_MODEL", "PROMPTER_VOSK_MODEL", "no way to use another"):
+        assert said in told

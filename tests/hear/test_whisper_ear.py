@@ -14,8 +14,9 @@ from prompter.events import Phrase
 from prompter.hear.clip import blocks_of, read_clip
 from prompter.hear.decoys import DECOYS
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset
+from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.scorer import InlineScorer, ThreadScorer
-from prompter.hear.whisper_ear import MODEL_SHA256, WhisperEar, said_once
+from prompter.hear.whisper_ear import WhisperEar, said_once
 
 WORDS = tuple(Phrase(word, word) for word in ("yes", "no", "stop"))
 
@@ -29,7 +30,7 @@ def heard_in(ear: WhisperEar, sound: np.ndarray, phrases: tuple[Phrase, ...]) ->
 
 def test_the_weights_are_the_known_ones(whisper) -> None:
     assert whisper.intact() == (True, "")
-    assert len(MODEL_SHA256) == hashlib.sha256().digest_size * 2
+    assert all(len(known) == hashlib.sha256().digest_size * 2 for known in WHISPER_FILES.values())
 
 
 def test_a_missing_model_says_what_to_install(tmp_path: Path) -> None:

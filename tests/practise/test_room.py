@@ -6,7 +6,15 @@ import soundfile
 
 from prompter.errors import CannotDo
 from prompter.limits import SAMPLE_RATE_HZ
-from prompter.practise.room import SPEECH_DB, RoomNoise, active_rms, at_speech_level, first_sound, last_sound, noise_kinds
+from prompter.practise.room import (
+    SPEECH_DB,
+    RoomNoise,
+    active_rms,
+    at_speech_level,
+    first_sound,
+    last_sound,
+    noise_kinds,
+)
 
 
 def _db(rms: float) -> float:

@@ -1,5 +1,6 @@
 """Each thing looked at: what is ready, what is not, and that it says what to do."""
 
+import re
 import shutil
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -61,8 +62,14 @@ def test_a_plan_not_approved_changed_or_overdue_is_not_ready(plan_file: Path) ->
         assert all(map(says_what_to_do, checks))
         return checks[1]
 
+    assert "its review was due" in stands(date(2032, 1, 1)).detail
+    text = plan_file.read_text(encoding="utf-8")
+    for line in ("approved_by", "approved_on"):
+        text = re.sub(rf"{line}: .*", f"{line}: none", text)
+    plan_file.write_text(text, encoding="utf-8")
     assert "not approved by a clinician" in stands(TODAY).detail
     approve(plan_file)
+    assert look_at_plan(plan_file, TODAY)[1][1].state == "ok"
     assert "ended" in stands(TODAY + timedelta(days=91)).detail
     plan_file.write_text(plan_file.read_text(encoding="utf-8") + "\n", encoding="utf-8")
     assert "changed" in stands(TODAY).detail

@@ -1,0 +1,1 @@
+"""How often the hearing is right, wrong or asks again, on a folder of recordings."""
