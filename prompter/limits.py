@@ -254,7 +254,7 @@ PREPARE_PAUSE_S = 0.2
 EAR_RELOADS_MAX = 5
 """How often ears that failed in one emergency are loaded again: each time costs computing."""
 
-TENS_TRIED = 3
+TENS_TRIED = 2
 """Of a number whose value was not decoded: so many tens are tried with all their ones."""
 
 # ---- one's own voice, in calm ------------------------------------------------------------------

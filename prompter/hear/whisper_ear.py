@@ -100,6 +100,7 @@ class WhisperEar:
         """Do ahead what else the first utterance with these wordings would wait for."""
         self.load()
         texts = [phrase.text for phrase in phrases]
+        texts += [way for r in guesses("", asks_number=True) for way in (r.wording, r.spoken[0])]
         known = len(self._silent)
         for start in range(0, len(texts), limits.SHORTLIST):
             self._from_silence(texts[start : start + limits.SHORTLIST])
@@ -133,31 +134,40 @@ class WhisperEar:
         )
 
     def _ranked_readings(self, encoded: Any, readings: list[Reading], window: int) -> list[Any]:
-        """Told apart as they are spoken; likely at all as spoken or as written, whichever is more."""
-        ranked = _ranked(readings, self._evidence_of(encoded, readings, window))
-        if not ranked:
+        """Told apart as written and as spoken; likely at all by the likelier of the two."""
+        written, spoken = self._evidence_of(encoded, readings, window)
+        if not readings:
             return []
-        best, evidence = ranked[0]
-        written = self._evidence(encoded, [best.wording], window)[0]
-        more = max(0.0, written - evidence)
-        return [(reading, score + more) for reading, score in ranked]
+        both = [(w + s) / 2 for w, s in zip(written, spoken, strict=True)]
+        best = int(np.argmax(both))
+        more = max(written[best], spoken[best]) - both[best]
+        return _ranked(readings, [score + more for score in both])
 
-    def _evidence_of(self, encoded: Any, readings: Sequence[Reading], window: int) -> list[float]:
-        """Of the likeliest way to say each. Silence counts alike for every value said one way."""
-        ways = list(dict.fromkeys(way for r in readings for way in r.spoken))
+    def _evidence_of(
+        self, encoded: Any, readings: Sequence[Reading], window: int
+    ) -> tuple[list[float], list[float]]:
+        """Of each as written, and as spoken in the likeliest way. Silence counts alike for every
+        value said one way."""
+        ways = [way for r in readings for way in (r.wording, *r.spoken)]
+        ways = list(dict.fromkeys(ways))
         heard = dict(zip(ways, self._align(encoded, ways, window), strict=True))
-        silent = self._from_silence([r.plainest.spoken[0] for r in readings])
-        return [
-            max(heard[way] for way in r.spoken) - limits.SILENCE_SHARE * s
-            for r, s in zip(readings, silent, strict=True)
+        plainest = [r.plainest for r in readings]
+        share = limits.SILENCE_SHARE
+        as_written = self._from_silence([r.wording for r in plainest])
+        as_spoken = self._from_silence([r.spoken[0] for r in plainest])
+        written = [heard[r.wording] - share * s for r, s in zip(readings, as_written, strict=True)]
+        spoken = [
+            max(heard[way] for way in r.spoken) - share * s
+            for r, s in zip(readings, as_spoken, strict=True)
         ]
+        return written, spoken
 
     def _sought(self, encoded: Any, text: str, window: int, asks_number: bool) -> list[Reading]:
         """A number whose value was not decoded clearly: by its tens first, then by its ones."""
         tries = guesses(text, asks_number)
         if not tries:
             return []
-        scores = self._evidence_of(encoded, tries, window)
+        scores = self._evidence(encoded, [r.spoken[0] for r in tries], window)
         best = [reading for reading, _ in _ranked(tries, scores)[: limits.TENS_TRIED]]
         return list(dict.fromkeys(near for reading in best for near in around(reading)))
 

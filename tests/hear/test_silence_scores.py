@@ -40,4 +40,4 @@ def test_an_ear_finds_again_what_another_computed(tmp_path: Path, monkeypatch: p
     second.load()
     monkeypatch.setattr(second, "_align", lambda *_: pytest.fail("computed again"))
     second.prepare(phrases)
-    assert second._silent == first._silent and set(first._silent) == {"chest flat", "going up"}
+    assert second._silent == first._silent and {"chest flat", "going up"} <= set(first._silent)
