@@ -278,7 +278,8 @@ class Moving(Standing):
             self._refuse("wrong", "there is nothing to take back")
             return
         before = self._history.pop()
-        source, self.step, self.memory = self.step, before.step, before.memory
+        # A copy: who forked this machine may take the same answer back as well.
+        source, self.step, self.memory = self.step, before.step, before.memory.copy()
         self._at(self._now)
         self._not_confirmed()
         self._emit(Moved(self._now, "care", source, before.step, "spoken", "wrong"))
