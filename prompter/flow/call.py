@@ -85,8 +85,8 @@ class Call:
             tell(self.table.on_speaker)
 
     def take_back(self, before: str, at: int) -> None:
-        """ "That was wrong": the call was not on speaker after all. What was asked for stays asked for."""
-        if self.step != before and before in self._every_ms:
+        """ "That was wrong": the call was not on speaker (or the crew has it) after all. What was asked for stays asked for."""
+        if self.step != before and before in (*self._every_ms, "ended"):
             source, self.step = self.step, before
             self._remind_from(at)
             self._record(Moved(at, "call", source, before, "spoken", "wrong"))

@@ -114,6 +114,7 @@ class Moving(Standing):
             raise Bug(f"no way back from {row.source} to {place}")
         self._before = None
         engine_event.trigger(self, self)
+        self._taken = True  # what was kept for the return may have led nowhere
 
     def _arrive(self, row: Row, how: How, answer: str | None) -> None:
         stand, left = self.table.stands[row.target], self.table.stands[row.source]
@@ -270,7 +271,8 @@ class Moving(Standing):
             memory.since.clear()
 
     def _undo(self) -> None:
-        if self.memory.kept:
+        kept = self.memory.kept
+        if kept and not (self._history and self._history[-1].memory.kept == kept):
             self.memory.kept = None  # it had not led anywhere yet
             self._say(self._rules.going_back, "notice")
             return

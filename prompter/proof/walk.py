@@ -1,0 +1,316 @@
+"""Walks the states of a flow breadth first, so that the first way found to a fault is the shortest."""
+
+import time
+from collections import deque
+from collections.abc import Hashable, Iterator
+from dataclasses import dataclass, field
+from hashlib import sha256
+
+from prompter.events import Answered, Record, SpeechStarted
+from prompter.flow.document import Flow
+from prompter.flow.machine import FlowMachine
+from prompter.flow.table import Table, build
+from prompter.proof import properties
+from prompter.proof.abstract import States
+from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
+from prompter.proof.rows import RowEngine
+from prompter.proof.scene import Scene
+from prompter.proof.variants import Facts, Undecided, open_variant, undecided
+from prompter.proof.watch import Edge, Findings, Watch, follow
+
+FINE_OF_ONE_COARSE = 6
+"""Fine states walked of each coarse one, at most."""
+
+
+@dataclass(slots=True, eq=False)
+class Node:
+    """A state that was reached: how it stands, and by which event from which node."""
+
+    scene: Scene
+    watch: Watch
+    facts: Facts
+    parent: "Node | None" = None
+    events: tuple[Record | None, ...] = ()  # None: silence
+    depth: int = 0
+    new_aspects: bool = False
+
+
+@dataclass
+class Walked:
+    """What one walk found."""
+
+    age: str
+    coarse: int = 0
+    states: int = 0
+    moves: int = 0
+    seconds: float = 0.0
+    findings: Findings = field(default_factory=Findings)
+    traces: dict[str, "Path"] = field(default_factory=dict)
+    cues: str = ""
+    left: int = 0
+    depth: int = 0
+    classes: int = 0
+
+
+@dataclass
+class Path:
+    """The events that lead to a fault, and in which plan."""
+
+    age: str
+    helper: bool
+    decided: dict[str, str | bool]
+    events: list[Record | None]
+
+
+class Walk:
+    """One age. `most_moves` bounds the fine states, never the coarse ones."""
+
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, table: Table | None = None) -> None:
+        self.table = table or build(flow, open_variant(age))
+        self.engine = RowEngine(self.table)
+        self.states = States(self.table)
+        self.flow, self.age, self.most_moves, self.stop_at_first = flow, age, most_moves, stop_at_first
+        self.found = Walked(age)
+        self._seen: dict[Hashable, list[Facts]] = {}
+        self._walked: dict[Hashable, dict[str, list[tuple[Facts, set[str]]]]] = {}
+        self._spoken: dict[Hashable, Node] = {}
+        self._aspects: set[tuple[str, str]] = set()
+        self._matters: dict[Hashable, set[str]] = {}
+        self._fine: dict[Hashable, set[Hashable]] = {}
+        self._fresh: deque[tuple[Hashable, Node]] = deque()
+        self._more: deque[tuple[Hashable, Node]] = deque()
+        self.digest, self._digest = digest, sha256()
+        self._classes: set[tuple[tuple[str, str | bool], ...]] = set()
+        self._failed = 0
+        self._taken_back: dict[str, Node] = {}
+
+    def run(self) -> Walked:
+        began = time.perf_counter()
+        for helper in (False, True):
+            self._start(helper)
+        while (self._fresh or self._more) and not (self.stop_at_first and self._failed):
+            if self._fresh:
+                key, node = self._fresh.popleft()
+            elif self.found.moves < self.most_moves:
+                key, node = self._more.popleft()
+            else:
+                break
+            self._expand(key, node)
+        found = self.found
+        found.left, found.seconds = len(self._more), time.perf_counter() - began
+        found.coarse = len(self._seen)
+        found.cues, found.classes = self._digest.hexdigest(), len(self._classes)
+        return found
+
+    # ---- one state
+
+    def _start(self, helper: bool) -> None:
+        machine = FlowMachine(self.table, self.engine)
+        machine.memory.facts = undecided(self.flow)
+        if helper:
+            machine.memory.marks.add("helper")
+        root = Node(Scene(machine), Watch(), machine.memory.facts)
+        root.watch.call_due = 30_000
+        for node in self._happen(root, None, lambda scene: scene.start()):
+            self._arrive(node)
+
+    def _expand(self, key: Hashable, node: Node) -> None:
+        self.found.states += 1
+        self.found.depth = max(self.found.depth, node.depth)
+        walked = {} if node.new_aspects else self._walked.setdefault(key, {})
+        for event in events_at(node.scene):
+            name = named(event)
+            if name in ONLY_SPEAKS:
+                place = (name, self.states.place(node.scene))
+                if self._spoken.setdefault(place, node) is not node:
+                    continue
+            self._try(key, walked, name, node, event)
+        self._try(key, walked, "", node, None)
+
+    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, set[str]]]], name: str, node: Node, event: Record | None) -> None:
+        """One event, unless the plans that come here anew are not asked about by what it does."""
+        before = walked.setdefault(name, [])
+        if any(_covers(facts, node.facts, matters) for facts, matters in before):
+            return
+        asked = node.facts.asked
+        asked.clear()
+        if event is None:
+            for after in self._happen(node, None, self._silence(node)):
+                self._arrive(after)
+        else:
+            for after in self._happen(node, event, lambda scene: scene.happen(event)):
+                self._came_of(node, event, after)
+        before.append((node.facts, set(asked)))
+        self._matters.setdefault(key, set()).update(asked)
+
+    def _came_of(self, node: Node, event: Record, after: Node) -> None:
+        if type(event) is Answered and after.scene.machine._history and self._worth_taking_back(node, after):
+            self._take_back(node, after)
+        if after.scene.machine.memory.pending is not None:
+            self._confirm(after)
+        elif type(event) is SpeechStarted:
+            for later in self._happen(after, None, self._silence(after)):
+                self._arrive(later)
+        else:
+            self._arrive(after)
+
+    def _silence(self, node: Node):  # noqa: ANN202
+        def pass_time(scene: Scene) -> None:
+            before = self.states.coarse(scene), self.states.fine(scene)
+            cues, sounds = [], []
+            for _ in range(SILENT_EVENTS_MOST):
+                if scene.pass_time() is None:
+                    break
+                cues += scene.cues
+                sounds += scene.sounds
+                if (self.states.coarse(scene), self.states.fine(scene)) != before:
+                    break
+            scene.cues, scene.sounds = cues, sounds
+
+        return pass_time
+
+    def _happen(self, node: Node, event: Record | None, happen) -> Iterator[Node]:  # noqa: ANN001
+        """Every way this goes on, by what is decided about the plan meanwhile."""
+        todo = [node.facts]
+        while todo:
+            facts = todo.pop()
+            scene = node.scene.fork()
+            scene.machine.memory.facts = facts
+            watch = node.watch.copy()
+            after = Node(scene, watch, facts, node, (event,), node.depth + 1)
+            memory = node.scene.machine.memory
+            try:
+                happen(scene)
+                edge = Edge(event, node.scene.machine.step, memory.known, frozenset(memory.marks), scene, facts, node.scene.machine.outcome, memory.pending is not None and memory.pending == getattr(event, "answer", None))
+                self._look(after, edge)
+            except Undecided as open_fact:
+                todo += facts.possibilities(open_fact.dimension)
+                continue
+            except Exception as error:  # noqa: BLE001 - whatever the machine raises is a finding
+                self._fail(after, "nothing stops the machine", f"{type(error).__name__}: {error}")
+                continue
+            self.found.moves += 1
+            yield after
+
+    def _look(self, after: Node, edge: Edge) -> None:
+        findings = Findings()
+        findings.worst, findings.looked = self.found.findings.worst, self.found.findings.looked
+        properties.look(after.watch, edge, findings)
+        follow(after.watch, edge)
+        properties.look_after(after.watch, edge, findings)
+        for name, detail in findings.failed.items():
+            self._fail(after, name, detail)
+        scene = edge.scene
+        if self.digest:
+            self._digest.update(f"{[_worded(c) for c in scene.cues]}".encode())
+
+    def _confirm(self, asked: Node) -> None:
+        """Good news waits for its second time: it comes, or it does not."""
+        again = asked.scene.machine.memory.pending
+        event = Answered(asked.scene.now, again or "", "")
+        for sure in self._happen(asked, event, lambda scene: scene.happen(event)):
+            self._arrive(sure)
+        for unsure in self._happen(asked, None, self._unconfirmed):
+            self._arrive(unsure)
+
+    @staticmethod
+    def _unconfirmed(scene: Scene) -> None:
+        cues, sounds = [], []
+        for _ in range(SILENT_EVENTS_MOST):
+            if scene.pass_time() is None or scene.machine.memory.pending is None:
+                break
+            cues += scene.cues
+            sounds += scene.sounds
+        scene.cues, scene.sounds = cues + scene.cues, sounds + scene.sounds
+
+    def _worth_taking_back(self, before: Node, after: Node) -> bool:
+        """What left the step; and whatever was said at the first state of a step."""
+        step = before.scene.machine.step
+        if after.scene.machine.step != step:
+            return True
+        return self._taken_back.setdefault(step, before) is before
+
+    def _take_back(self, before: Node, after: Node) -> None:
+        """ "That was wrong", said at once."""
+        for undone in self._happen(after, Answered(after.scene.now, "wrong", ""), lambda scene: scene.happen(Answered(scene.now, "wrong", ""))):
+            undone.events = (*after.events, *undone.events)
+            undone.parent = before
+            self._checked_back(before, undone)
+            self._arrive(undone)
+
+    def _checked_back(self, before: Node, undone: Node) -> None:
+        then, now = before.scene.machine, undone.scene.machine
+        if then.memory.kept is not None:
+            return  # an answer kept for the return is taken back first
+        same = then.step == now.step and all(
+            getattr(then.memory, name) == getattr(now.memory, name) for name in ("known", "marks", "counts", "reason", "back", "kept", "spo2")
+        )
+        self.found.findings.looked["undo restores exactly"] = self.found.findings.looked.get("undo restores exactly", 0) + 1
+        if not same:
+            self._fail(undone, "undo restores exactly", f"{then.step} is {now.step}, or memory differs")
+
+    # ---- states seen before
+
+    def _arrive(self, node: Node) -> None:
+        scene = node.scene
+        if scene.machine.closed:
+            return
+        scene.machine._history = []
+        scene.machine._before = None
+        key = self.states.coarse(scene)
+        before = self._seen.get(key)
+        if before is None:
+            self._seen[key] = [node.facts]
+            self._fine[key] = {self.states.fine(scene)} if self.most_moves else set()
+            self._new_aspects(scene)
+            self._classes.add(tuple(sorted(node.facts.decided.items())))
+            self._fresh.append((key, node))
+            return
+        matters = self._matters.get(key)
+        if matters and not any(_covers(other, node.facts, matters) for other in before):
+            before.append(node.facts)
+            self._classes.add(tuple(sorted(node.facts.decided.items())))
+            self._fresh.append((key, node))
+            return
+        if self._new_aspects(scene):
+            node.new_aspects = True
+            self._fresh.append((key, node))
+        elif self.most_moves and len(known := self._fine[key]) < FINE_OF_ONE_COARSE:
+            fine = self.states.fine(scene)
+            if fine not in known:
+                known.add(fine)
+                self._more.append((key, node))
+
+    def _new_aspects(self, scene: Scene) -> bool:
+        """Something is remembered at this step that never was at it before."""
+        aspects = self.states.aspects(scene)
+        if aspects <= self._aspects:
+            return False
+        self._aspects |= aspects
+        return True
+
+    def _fail(self, node: Node, name: str, detail: str) -> None:
+        self._failed += 1
+        if name not in self.found.findings.failed:
+            self.found.findings.failed[name] = detail
+            self.found.traces[name] = path_to(node, self.age)
+
+
+def _covers(one: Facts, other: Facts, matters: set[str]) -> bool:
+    """Whatever `other` may bring where it matters was open, or the same, when the state was walked."""
+    return all(f not in one.decided or one.decided[f] == other.decided.get(f) for f in matters)
+
+
+def _worded(cue: Record) -> tuple[object, ...]:
+    return (cue.kind, getattr(cue, "text", ""), getattr(cue, "target", ""), getattr(cue, "what", ""), cue.at_ms)
+
+
+def path_to(node: Node, age: str) -> Path:
+    """The events from the start."""
+    events: list[Record | None] = []
+    at: Node | None = node
+    while at is not None and at.parent is not None:
+        events[:0] = at.events
+        at = at.parent
+    root_helper = "helper" in (at or node).scene.machine.memory.marks
+    return Path(age, root_helper, dict(node.facts.decided), events)
