@@ -170,3 +170,13 @@ def _sometimes(spoken: Spoken) -> str:
 
 def _line(console: Console, text: str) -> None:
     console.print(Text(f"    {text}"))
+
+
+def _with_proof() -> None:
+    from prompter import cli_proof  # it needs what stands above
+
+    app.command("check")(cli_proof.check_flows)
+    app.command("replay")(cli_proof.replay_trace)
+
+
+_with_proof()

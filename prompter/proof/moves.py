@@ -11,9 +11,10 @@ NUMBERS = (("spo2", 80), ("spo2", 97), ("spo2", 130), ("pulse", 140))
 SILENT_EVENTS_MOST = 60
 ONLY_SPEAKS = frozenset(
     {"say again", "how do I", "note", "call now", "on speaker", "no phone", "say the address", "tell them", "oxygen on",
-     "no oxygen", "failed", "spo2 130", "pulse 140", "alone", "helper here", "no bag"}
+     "no oxygen", "failed", "spo2 130", "spo2 80", "spo2 97", "pulse 140", "alone", "helper here", "no bag", "hold on",
+     "speech started", "unclear "}
 )  # fmt: skip
-"""Moves no step and moves no care: tried at every step and moment, not at every state."""
+"""What moves no step, or the same way from every state of a step: tried at every step and moment, not at every state."""
 
 
 def named(event: Record) -> str:

@@ -53,11 +53,12 @@ Sound = Heard | BeatBegan | BeatEnded
 class Scene:
     """`now`: ms since the start. `sounds` and `cues` are of the last `happen` alone."""
 
-    __slots__ = ("machine", "now", "cues", "sounds", "_queue", "_playing", "_free_at", "_beat", "_ended")
+    __slots__ = ("machine", "now", "cues", "sounds", "_queue", "_playing", "_free_at", "_beat", "_ended", "passed")
 
     def __init__(self, machine: FlowMachine) -> None:
         self.machine = machine
         self.now = 0
+        self.passed = 0  # things that happened by themselves in the last silence
         self.cues: list[Record] = []
         self.sounds: list[Sound] = []
         self._queue: tuple[Record, ...] = ()
@@ -70,7 +71,7 @@ class Scene:
         twin = object.__new__(Scene)
         twin.machine, twin.now, twin.cues, twin.sounds = self.machine.fork(), self.now, [], []
         twin._queue, twin._playing, twin._free_at = self._queue, self._playing, self._free_at
-        twin._beat, twin._ended = self._beat, self._ended
+        twin._beat, twin._ended, twin.passed = self._beat, self._ended, 0
         return twin
 
     # ---- what happens

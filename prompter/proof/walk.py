@@ -30,7 +30,7 @@ class Node:
     watch: Watch
     facts: Facts
     parent: "Node | None" = None
-    events: tuple[Record | None, ...] = ()  # None: silence
+    events: tuple[Record | int, ...] = ()  # a number: so many things that silence brings
     depth: int = 0
     new_aspects: bool = False
 
@@ -59,13 +59,13 @@ class Path:
     age: str
     helper: bool
     decided: dict[str, str | bool]
-    events: list[Record | None]
+    events: list[Record | int]
 
 
 class Walk:
     """One age. `most_moves` bounds the fine states, never the coarse ones."""
 
-    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, table: Table | None = None) -> None:
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, every_aspect: bool = True, table: Table | None = None) -> None:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
@@ -79,6 +79,7 @@ class Walk:
         self._fine: dict[Hashable, set[Hashable]] = {}
         self._fresh: deque[tuple[Hashable, Node]] = deque()
         self._more: deque[tuple[Hashable, Node]] = deque()
+        self.every_aspect = every_aspect
         self.digest, self._digest = digest, sha256()
         self._classes: set[tuple[tuple[str, str | bool], ...]] = set()
         self._failed = 0
@@ -161,6 +162,7 @@ class Walk:
             for _ in range(SILENT_EVENTS_MOST):
                 if scene.pass_time() is None:
                     break
+                scene.passed += 1
                 cues += scene.cues
                 sounds += scene.sounds
                 if (self.states.coarse(scene), self.states.fine(scene)) != before:
@@ -177,16 +179,18 @@ class Walk:
             scene = node.scene.fork()
             scene.machine.memory.facts = facts
             watch = node.watch.copy()
-            after = Node(scene, watch, facts, node, (event,), node.depth + 1)
+            after = Node(scene, watch, facts, node, (), node.depth + 1)
             memory = node.scene.machine.memory
             try:
                 happen(scene)
+                after.events = (scene.passed if event is None else event,)
                 edge = Edge(event, node.scene.machine.step, memory.known, frozenset(memory.marks), scene, facts, node.scene.machine.outcome, memory.pending is not None and memory.pending == getattr(event, "answer", None))
                 self._look(after, edge)
             except Undecided as open_fact:
                 todo += facts.possibilities(open_fact.dimension)
                 continue
             except Exception as error:  # noqa: BLE001 - whatever the machine raises is a finding
+                after.events = (scene.passed + 1 if event is None else event,)
                 self._fail(after, "nothing stops the machine", f"{type(error).__name__}: {error}")
                 continue
             self.found.moves += 1
@@ -217,7 +221,10 @@ class Walk:
     def _unconfirmed(scene: Scene) -> None:
         cues, sounds = [], []
         for _ in range(SILENT_EVENTS_MOST):
-            if scene.pass_time() is None or scene.machine.memory.pending is None:
+            if scene.pass_time() is None:
+                break
+            scene.passed += 1
+            if scene.machine.memory.pending is None:
                 break
             cues += scene.cues
             sounds += scene.sounds
@@ -272,7 +279,7 @@ class Walk:
             self._classes.add(tuple(sorted(node.facts.decided.items())))
             self._fresh.append((key, node))
             return
-        if self._new_aspects(scene):
+        if self.every_aspect and self._new_aspects(scene):
             node.new_aspects = True
             self._fresh.append((key, node))
         elif self.most_moves and len(known := self._fine[key]) < FINE_OF_ONE_COARSE:
@@ -307,10 +314,11 @@ def _worded(cue: Record) -> tuple[object, ...]:
 
 def path_to(node: Node, age: str) -> Path:
     """The events from the start."""
-    events: list[Record | None] = []
+    events: list[Record | int] = []
     at: Node | None = node
     while at is not None and at.parent is not None:
         events[:0] = at.events
         at = at.parent
     root_helper = "helper" in (at or node).scene.machine.memory.marks
-    return Path(age, root_helper, dict(node.facts.decided), events)
+    # The first event is the start itself.
+    return Path(age, root_helper, dict(node.facts.decided), events[1:])

@@ -33,12 +33,13 @@ class Watch:
     cuff_empty: bool = False
     inserting_since: int | None = None
     beat_began: int | None = None
+    spoken_at: int | None = None  # when somebody last said something
     since: dict[str, int] = field(default_factory=dict)
 
     def copy(self) -> "Watch":
         return Watch(
             self.last_breath, self.breathing_now, self.last_call, self.call_due, self.reason, self.guide_in, self.test_breaths,
-            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.inserting_since, self.beat_began, dict(self.since),
+            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.inserting_since, self.beat_began, self.spoken_at, dict(self.since),
         )  # fmt: skip
 
 
@@ -64,7 +65,7 @@ class Findings:
     """Worst measures and failures, by property."""
 
     def __init__(self) -> None:
-        self.worst: dict[str, float] = {}
+        self.worst: dict[str, float] = {}  # by property
         self.failed: dict[str, str] = {}
         self.looked: dict[str, int] = {}
 
@@ -87,6 +88,8 @@ class Findings:
 def follow(watch: Watch, edge: Edge) -> None:
     """Brings the onlooker up to date, after the properties have looked."""
     scene = edge.scene
+    if edge.event is not None:
+        watch.spoken_at = scene.now
     for sound in scene.sounds:
         if type(sound) is Heard:
             _heard(watch, sound)
@@ -104,6 +107,8 @@ def follow(watch: Watch, edge: Edge) -> None:
     for cue in scene.cues:
         if type(cue) is Learned:
             _learned(watch, cue)
+        elif type(cue) is Say and cue.text.startswith("Pull the guide out"):
+            watch.guide_in = False  # asked for; a caregiver may say "done" before it has been heard
         elif type(cue) is Moved and cue.machine == "call":
             if cue.target == "asked":
                 watch.call_due = None
@@ -137,9 +142,7 @@ def _learned(watch: Watch, cue: Learned) -> None:
         watch.out_since, watch.guide_in, watch.swelling, watch.test_breaths = cue.at_ms, False, False, 0
         watch.cuff_empty = False
     elif (cue.what, cue.value) == ("tube", "proven open"):
-        watch.reason, watch.guide_in, watch.test_breaths = False, False, 0
-    elif cue.what == "tube":
-        watch.out_since = None
+        watch.reason, watch.guide_in, watch.test_breaths, watch.out_since = False, False, 0, None
     elif cue.what == "changed":
         watch.guide_in, watch.test_breaths = True, 0
     elif cue.what == "tries":

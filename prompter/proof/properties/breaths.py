@@ -33,6 +33,8 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     for sound in scene.sounds:
         kind = type(sound)
         if kind is Heard:
+            if not watch.breathing_now and BREATH_WORDS.search(sound.say.text):
+                _gap(watch, edge, sound.at_ms, found)
             _prompt(watch, edge, sound, found)
         elif kind is BeatBegan and sound.pace.what == "breaths":
             _beat(watch, edge, sound, found)
@@ -47,30 +49,37 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
 def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     """Once it is known what was heard: how long breaths have been missing."""
     scene, machine = edge.scene, edge.scene.machine
-    memory, now = machine.memory, edge.scene.now
+    now = scene.now
     since = watch.since.get("no breaths")
     if since is not None:
         found.measure(SOON.name, (now - since) / 1000, NO_BREATHS_S + 1.5, f"no breath prompt for {(now - since) / 1000:g} s at {machine.step!r}")
-    if watch.last_breath is None or watch.breathing_now or memory.known["breathing"] == "better" or machine.outcome != "open" or machine.closed:
-        return
-    if edge.answer == "wrong":
+    if not watch.breathing_now:
+        _gap(watch, edge, now, found)
+
+
+def _gap(watch: Watch, edge: Edge, now: int, found: Findings) -> None:
+    """How long it has been, at `now`, since somebody was last told to breathe for the patient."""
+    machine = edge.scene.machine
+    memory = machine.memory
+    if memory.known["breathing"] == "better" or machine.outcome != "open" or machine.closed or edge.answer == "wrong":
         return  # taken back: another state's breaths count
-    gap_s = (now - watch.last_breath) / 1000
-    where = f"{gap_s:g} s without a breath prompt at {machine.step!r}"
-    out = watch.out_since if memory.known["tube"] == "out" else None
-    if out is not None and out >= watch.last_breath:
-        found.measure(OUT.name, (now - out) / 1000, OUT_S + SLACK_MS / 1000, where)
+    out, breath = watch.out_since, watch.last_breath
+    if out is not None and (breath is None or out >= breath):
+        if machine.step not in ("no-tube-watch",) and edge.source != "no-tube-watch":
+            found.measure(OUT.name, (now - out) / 1000, OUT_S + SLACK_MS / 1000, f"{(now - out) / 1000:g} s since the tube is out at {machine.step!r}")
+    elif breath is None:
+        return
     elif "changing" in memory.marks or "changing" in edge.before_marks:
-        found.measure(GAP_CHANGING.name, gap_s, GAP_CHANGING_S + SLACK_MS / 1000, where)
-    elif watch.out_since is None or "changed" not in memory.marks or watch.last_breath > watch.out_since:
-        found.measure(GAP.name, gap_s, GAP_S + SLACK_MS / 1000, where)
+        found.measure(GAP_CHANGING.name, (now - breath) / 1000, GAP_CHANGING_S + SLACK_MS / 1000, f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
+    else:
+        found.measure(GAP.name, (now - breath) / 1000, GAP_S + SLACK_MS / 1000, f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
 
 
 def _prompt(watch: Watch, edge: Edge, sound: Heard, found: Findings) -> None:
     say = sound.say
     if say.role == "question":
         watch.test_breaths = 0
-        if watch.beat_began is not None and sound.paced and edge.event is None and not say.text.endswith("Once more."):
+        if watch.beat_began is not None and sound.paced and edge.event is None and say.at_ms != watch.spoken_at and not say.text.endswith("Once more."):
             early = (sound.at_ms - watch.beat_began) / 1000
             found.check(EARLY.name, early >= EARLY_QUESTION_S, f"a question {early:g} s into the beat at {say.step!r}")
     if BREATH_WORDS.search(say.text) and watch.swelling:
