@@ -186,7 +186,7 @@ class FlowMachine(Moving):
 
     def _confirm_over(self) -> None:
         self._not_confirmed()
-        if self._phase == "asking":
+        if self._phase == "asking" and self._asked:
             self._say_prompt_again()
 
     # ------------------------------------------------------------------ events

@@ -28,7 +28,7 @@ BOTH = {  # a question and the answers it must take: CLINICAL sections 4 to 7
     "how is": {"still fine", "worse", "not better", "flat"}, "when all is done": {"finished", "worse"},
 }  # fmt: skip
 _ACTIONS = {  # a step whose prompt has this is answered with one of these
-    "out of the neck": set(), "new tube in": {"tube in", "stuck"}, "smaller tube in": {"tube in", "stuck"}, "once more.": {"tube in", "stuck"},
+    "out of the neck": set(), "new tube in,": {"tube in", "stuck"}, "smaller tube in,": {"tube in", "stuck"}, "once more.": {"tube in", "stuck"},
     "same one back": {"tube in", "stuck"}, "over the catheter": {"tube in", "stuck"}, "new tube in your hand": {"tube ready", "no spare"},
     "suction now": {"passed"}, "suction again": {"passed", "won't pass", "no suction"},
 }  # fmt: skip
@@ -44,7 +44,8 @@ ALLOWED_TWO = re.compile(r"^(tap and shout|blocked\?|chest flat\?|to close|when 
 
 def look_at_texts(flow: Flow, table: Table, into: Walked) -> None:
     found = into.findings
-    jumps = sorted({w.lower() for a in flow.everywhere for w in flow.answers[a].wordings if len(w.split()) > 1}, key=len)
+    jumps = sorted({w.lower() for a, arms in flow.everywhere.items() if any(arm.go for arm in arms) for w in flow.answers[a].wordings if len(w.split()) > 1}, key=len)
+    hows = {stand.how for stand in table.stands.values()}  # how one action is done
     for text in table.texts():
         low = re.sub(r"[^a-z' ]", " ", text.lower())
         low = f" {' '.join(low.split())} "
@@ -52,7 +53,7 @@ def look_at_texts(flow: Flow, table: Table, into: Walked) -> None:
         mine = text.lower().startswith(("address", "again"))
         found.check(JUMPS.name, mine or phrase is None, f"{text!r} contains {phrase!r}")
         found.check(NEVER.name, not any(n in low for n in NEVER_SAID) and low.strip() not in ("stop", "out", "off", "good"), text)
-        if not ALLOWED_TWO.match(text) and not mine and not text.startswith("I heard") and not text.endswith("Once more."):
+        if text not in hows and not ALLOWED_TWO.match(text) and not mine and not text.startswith("I heard") and not text.endswith("Once more."):
             spoken = text.split(": ", 1)[-1] if ":" in text else text
             begins = [part.split()[0].lower().strip(".?!,") for part in re.split(r"[.?!:,] ", spoken) if part.split()]
             found.check(ONE_ACTION.name, sum(b in _IMPERATIVES for b in begins) < 2 and " then " not in low, text)

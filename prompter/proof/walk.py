@@ -2,7 +2,7 @@
 
 import time
 from collections import deque
-from collections.abc import Hashable, Iterator
+from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
 
@@ -12,6 +12,7 @@ from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
+from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
@@ -63,7 +64,10 @@ class Path:
 
 
 class Walk:
-    """One age. `most_moves` bounds the fine states, never the coarse ones."""
+    """One age. `most_moves` bounds the fine states, never the coarse ones.
+
+    `every_aspect`: with what no age changes as well: words that only speak, taking back, handing over.
+    """
 
     def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, every_aspect: bool = True, table: Table | None = None) -> None:
         self.table = table or build(flow, open_variant(age))
@@ -75,6 +79,8 @@ class Walk:
         self._walked: dict[Hashable, dict[str, list[tuple[Facts, set[str]]]]] = {}
         self._spoken: dict[Hashable, Node] = {}
         self._aspects: set[tuple[str, str]] = set()
+        self._arrived: dict[Hashable, set[tuple[tuple[str, str | bool], ...]]] = {}
+        self._parked: dict[Hashable, list[Node]] = {}
         self._matters: dict[Hashable, set[str]] = {}
         self._fine: dict[Hashable, set[Hashable]] = {}
         self._fresh: deque[tuple[Hashable, Node]] = deque()
@@ -83,7 +89,6 @@ class Walk:
         self.digest, self._digest = digest, sha256()
         self._classes: set[tuple[tuple[str, str | bool], ...]] = set()
         self._failed = 0
-        self._taken_back: dict[str, Node] = {}
 
     def run(self) -> Walked:
         began = time.perf_counter()
@@ -122,11 +127,15 @@ class Walk:
         for event in events_at(node.scene):
             name = named(event)
             if name in ONLY_SPEAKS:
+                if not self.every_aspect:
+                    continue
                 place = (name, self.states.place(node.scene))
                 if self._spoken.setdefault(place, node) is not node:
                     continue
             self._try(key, walked, name, node, event)
         self._try(key, walked, "", node, None)
+        if self.every_aspect and self._spoken.setdefault(("handing over", self.states.place(node.scene)), node) is node:
+            self._hand_over(node)
 
     def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, set[str]]]], name: str, node: Node, event: Record | None) -> None:
         """One event, unless the plans that come here anew are not asked about by what it does."""
@@ -142,10 +151,13 @@ class Walk:
             for after in self._happen(node, event, lambda scene: scene.happen(event)):
                 self._came_of(node, event, after)
         before.append((node.facts, set(asked)))
-        self._matters.setdefault(key, set()).update(asked)
+        matters = self._matters.setdefault(key, set())
+        if not asked <= matters:
+            matters |= asked
+            self._unpark(key)
 
     def _came_of(self, node: Node, event: Record, after: Node) -> None:
-        if type(event) is Answered and after.scene.machine._history and self._worth_taking_back(node, after):
+        if type(event) is Answered and after.scene.machine._history and self._worth_taking_back(node, event.answer, after):
             self._take_back(node, after)
         if after.scene.machine.memory.pending is not None:
             self._confirm(after)
@@ -208,6 +220,19 @@ class Walk:
         if self.digest:
             self._digest.update(f"{[_worded(c) for c in scene.cues]}".encode())
 
+    def _hand_over(self, node: Node) -> None:
+        """The crew comes and takes over: three answers, from wherever it stands."""
+        todo = [node]
+        for answer in ("paramedics", "taken over", "taken over"):
+            event = Answered(node.scene.now, answer, answer)
+            todo = [after for one in todo for after in self._happen(one, event, lambda scene, event=event: scene.happen(event))]
+        for after in todo:
+            machine = after.scene.machine
+            self.found.findings.looked[HAND_OVER.name] = self.found.findings.looked.get(HAND_OVER.name, 0) + 1
+            if not machine.closed and (machine.outcome != "handed over" or machine.call.step != "ended"):
+                self._fail(after, HAND_OVER.name, f"at {machine.step!r}: {machine.outcome}, the call {machine.call.step}")
+            self._arrive(after)
+
     def _confirm(self, asked: Node) -> None:
         """Good news waits for its second time: it comes, or it does not."""
         again = asked.scene.machine.memory.pending
@@ -230,12 +255,10 @@ class Walk:
             sounds += scene.sounds
         scene.cues, scene.sounds = cues + scene.cues, sounds + scene.sounds
 
-    def _worth_taking_back(self, before: Node, after: Node) -> bool:
-        """What left the step; and whatever was said at the first state of a step."""
-        step = before.scene.machine.step
-        if after.scene.machine.step != step:
-            return True
-        return self._taken_back.setdefault(step, before) is before
+    def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
+        """Each answer once at every step and moment, by where it led."""
+        place = ("undo", answer, after.scene.machine.step, self.states.place(before.scene))
+        return self.every_aspect and self._spoken.setdefault(place, before) is before
 
     def _take_back(self, before: Node, after: Node) -> None:
         """ "That was wrong", said at once."""
@@ -268,17 +291,24 @@ class Walk:
         before = self._seen.get(key)
         if before is None:
             self._seen[key] = [node.facts]
+            self._arrived[key] = {tuple(sorted(node.facts.decided.items()))}
             self._fine[key] = {self.states.fine(scene)} if self.most_moves else set()
             self._new_aspects(scene)
             self._classes.add(tuple(sorted(node.facts.decided.items())))
             self._fresh.append((key, node))
             return
-        matters = self._matters.get(key)
-        if matters and not any(_covers(other, node.facts, matters) for other in before):
+        decided = tuple(sorted(node.facts.decided.items()))
+        if decided in self._arrived[key]:
+            pass
+        elif self._tells_apart(key, node.facts):
+            self._arrived[key].add(decided)
             before.append(node.facts)
-            self._classes.add(tuple(sorted(node.facts.decided.items())))
+            self._classes.add(decided)
             self._fresh.append((key, node))
             return
+        else:
+            self._arrived[key].add(decided)
+            self._parked.setdefault(key, []).append(node)
         if self.every_aspect and self._new_aspects(scene):
             node.new_aspects = True
             self._fresh.append((key, node))
@@ -287,6 +317,22 @@ class Walk:
             if fine not in known:
                 known.add(fine)
                 self._more.append((key, node))
+
+    def _tells_apart(self, key: Hashable, facts: Facts) -> bool:
+        """These plans differ from all that came to this state where it matters (all of it, until it is walked)."""
+        matters = self._matters.get(key)
+        asked = facts.decided.keys() if matters is None else matters
+        return not any(_covers(other, facts, asked) for other in self._seen[key])
+
+    def _unpark(self, key: Hashable) -> None:
+        """More matters at this state than was known: those passed over are looked at again."""
+        parked = self._parked.pop(key, [])
+        for node in parked:
+            if self._tells_apart(key, node.facts):
+                self._seen[key].append(node.facts)
+                self._fresh.append((key, node))
+            else:
+                self._parked.setdefault(key, []).append(node)
 
     def _new_aspects(self, scene: Scene) -> bool:
         """Something is remembered at this step that never was at it before."""
@@ -303,7 +349,7 @@ class Walk:
             self.found.traces[name] = path_to(node, self.age)
 
 
-def _covers(one: Facts, other: Facts, matters: set[str]) -> bool:
+def _covers(one: Facts, other: Facts, matters: Iterable[str]) -> bool:
     """Whatever `other` may bring where it matters was open, or the same, when the state was walked."""
     return all(f not in one.decided or one.decided[f] == other.decided.get(f) for f in matters)
 

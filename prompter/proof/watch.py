@@ -104,6 +104,9 @@ def follow(watch: Watch, edge: Edge) -> None:
             watch.breathing_now, watch.beat_began = False, None
     if watch.breathing_now:
         watch.last_breath = scene.now
+    if scene.machine.outcome != "open":
+        watch.out_since = watch.last_breath = None  # the next bout of trouble begins anew
+        watch.since.clear()
     for cue in scene.cues:
         if type(cue) is Learned:
             _learned(watch, cue)

@@ -1,5 +1,6 @@
 """Breaths: that they come, go on, and never through a tube they must not go through."""
 
+from prompter.limits import SPEECH_GAP_MS
 from prompter.proof.properties.property import Property
 from prompter.proof.scene import BeatBegan, Heard
 from prompter.proof.watch import BREATH_WORDS, Edge, Findings, Watch, says_in, steps_in
@@ -81,7 +82,7 @@ def _prompt(watch: Watch, edge: Edge, sound: Heard, found: Findings) -> None:
         watch.test_breaths = 0
         if watch.beat_began is not None and sound.paced and edge.event is None and say.at_ms != watch.spoken_at and not say.text.endswith("Once more."):
             early = (sound.at_ms - watch.beat_began) / 1000
-            found.check(EARLY.name, early >= EARLY_QUESTION_S, f"a question {early:g} s into the beat at {say.step!r}")
+            found.check(EARLY.name, early >= EARLY_QUESTION_S - SPEECH_GAP_MS / 1000, f"a question {early:g} s into the beat at {say.step!r}")
     if BREATH_WORDS.search(say.text) and watch.swelling:
         mask = "mask" in say.text.lower()
         watch.swelling = watch.swelling and not mask

@@ -3,7 +3,7 @@
 from prompter.events import Answered, Moved
 from prompter.proof.properties.property import Property
 from prompter.proof.scene import Heard
-from prompter.proof.watch import CALL_WORDS, Edge, Findings, Watch
+from prompter.proof.watch import CALL_WORDS, Edge, Findings, Watch, steps_in
 
 IN_TIME_S, REMINDER_S, NO_PHONE_S = 5, 20, 120
 AT_ONCE = frozenset({"not breathing", "limp", "bleeding", "neck swelling", "call now", "stuck"})
@@ -29,8 +29,6 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
                     f"{answer!r} at {edge.source!r} does not ask for the call")
     if answer == "flat" and "changed" in edge.before_marks and edge.before_known["tube"] != "out" and not refused and machine.call.step == "not yet":
         found.check(ASKED.name, "on route" in edge.before_marks, f"chest flat after a change at {edge.source!r}: no call")
-    if edge.event is None and edge.source in ("look", "lips") and machine.step == "rescue":
-        found.check(ASKED.name, machine.call.step != "not yet", "nobody answered at look: no call")
     if answered and answer in OF_THE_CALL:
         found.check(ASIDE.name, machine.step == edge.source, f"{answer!r} moves care from {edge.source!r}")
     for cue in scene.cues:
@@ -54,11 +52,9 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
         found.check(prop.name, call.due_at is not None, "no reminder to come")
         if call.due_at is not None and last is not None:
             found.measure(prop.name, (call.due_at - last) / 1000, limit, f"{(call.due_at - last) / 1000:g} s to the next")
-    if "ventilated" in machine.memory.marks:
-        return
-    if edge.event is None and edge.source in ("look", "lips", "number-back"):
-        found.check(ASKED.name, machine.step in (edge.source, "settle", "gap-breaths", "other-breaths", "number") or call.step != "not yet",
-                    f"silence at {edge.source!r} does not ask for the call")
+    for moved in steps_in(scene.cues):
+        if moved.how == "assumed" and moved.source in ("look", "lips"):
+            found.check(ASKED.name, call.step != "not yet", f"silence at {moved.source!r} does not ask for the call")
     for sound in scene.sounds:
         if type(sound) is Heard and sound.say.role == "call" and call.step in ("asked", "no phone"):
             found.check(REMIND.name, bool(CALL_WORDS.search(sound.say.text)) or call.step != "asked", f"{sound.say.text!r} asks for no call")

@@ -44,7 +44,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     elif answer == "bleeding":
         found.check(BLEEDING_ROW.name, "bleeding" in machine.memory.marks and machine.call.step != "not yet", f"no call for bleeding at {edge.source!r}")
         busy = edge.before_marks & {"pushing", "on route", "changing"} or edge.before_known["tube"] == "out"
-        found.check(BLEEDING_ROW.name, bool(busy) or step in ("bleed", "bleed-no-suction", "look") or step == edge.source, f"bleeding at {edge.source!r} leads to {step!r}")
+        found.check(BLEEDING_ROW.name, bool(busy) or step in ("bleed", "bleed-no-suction", "look") or machine.table.stands[step].visit or step == edge.source, f"bleeding at {edge.source!r} leads to {step!r}")
     elif answer == "done" and "done" in machine.table.stands[edge.source].own_answers:
         found.check(PROGRESS.name, step != edge.source, f"'done' stays at {edge.source!r}")
 
