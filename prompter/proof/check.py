@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from prompter.flow.document import Flow
 from prompter.flow.table import build
-from prompter.proof import properties, silence, texts
+from prompter.proof import clinical, properties, silence, texts
 from prompter.proof.properties.property import Property
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
@@ -18,7 +18,7 @@ from prompter.proof.walk import Path, Walk, Walked
 
 WALKED_AGES = ("child", "adult")
 """An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""
-PROPERTIES: tuple[Property, ...] = (*silence.PROPERTIES, *properties.ON_THE_WALK, *texts.PROPERTIES)
+PROPERTIES: tuple[Property, ...] = (*silence.PROPERTIES, *properties.ON_THE_WALK, *texts.PROPERTIES, *clinical.PROPERTIES)
 COLLECT_AFTER = 100_000
 """Objects after which Python looks for rubbish: the states stay, and looking through them costs."""
 
