@@ -177,6 +177,7 @@ def _with_proof() -> None:
 
     app.command("check")(cli_proof.check_flows)
     app.command("replay")(cli_proof.replay_trace)
+    app.command("mutants")(cli_proof.mutate)
 
 
 _with_proof()

@@ -2,6 +2,7 @@
 
 import json
 import re
+import time
 from pathlib import Path
 from typing import Annotated
 
@@ -15,8 +16,11 @@ from prompter.errors import CannotDo
 from prompter.flow.reading import load_flow
 from prompter.proof import traces
 from prompter.proof.check import Checked, Result, check
+from prompter.proof.mutants import try_all
 
 FAILS = 1
+ENOUGH = 0.95
+"""Part of the mutants that do harm which the check must notice."""
 TRACES = Path("traces")
 
 
@@ -64,6 +68,41 @@ def replay_trace(file: Annotated[Path, typer.Argument(help="A trace that `prompt
         console.print(f"Fails again: {escape(failed[trace.name])}")
         raise typer.Exit(FAILS)
     console.print("It holds now.")
+
+
+def mutate(
+    flow: Annotated[str, typer.Argument(help="A flow by name or file.")] = USUAL,
+    every: Annotated[int, typer.Option(min=1, help="Only every n-th mutant.")] = 1,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output.")] = False,
+) -> None:
+    """Put one fault at a time into a flow, and tell which of them the check does not notice. Exit code 1 below 95 %."""
+    try:
+        began, whole = time.perf_counter(), load_flow(_file(flow))
+    except CannotDo as error:
+        typer.echo(error.one_line(), err=True)
+        raise typer.Exit(CANNOT) from None
+    errors = Console(stderr=True)
+    with errors.status("Mutants") as status:
+        tally = try_all(whole, every, lambda done, of: status.update(f"Mutants: {done} of {of}"))
+    tally.seconds = time.perf_counter() - began
+    harmful = tally.mutants - len(tally.harmless)
+    if as_json:
+        typer.echo(json.dumps({
+            "mutants": tally.mutants, "caught": tally.caught, "refused": tally.refused, "harmless": tally.harmless,
+            "survivors": tally.survivors, "by": tally.by, "seconds": round(tally.seconds, 1),
+        }, ensure_ascii=False))  # fmt: skip
+    else:
+        console = Console(soft_wrap=True)
+        console.print(
+            f"{tally.mutants} mutants: {tally.caught} caught ({tally.refused} of them refused as a file), {len(tally.harmless)} harmless "
+            f"(every cue of the whole walk is the same), {len(tally.survivors)} survive; {tally.seconds:.0f} s.", highlight=False,
+        )  # fmt: skip
+        for name, count in sorted(tally.by.items(), key=lambda item: -item[1]):
+            console.print(f"{count:6}  {escape(name)}", highlight=False)
+        for what in tally.survivors:
+            console.print(f"survives: {escape(what)}", highlight=False)
+    if tally.caught < ENOUGH * harmful:
+        raise typer.Exit(FAILS)
 
 
 def _write(result: Result, name: str, flow: str, out: Path) -> str:

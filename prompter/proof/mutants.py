@@ -11,10 +11,14 @@ from typing import Any
 from prompter.errors import CannotDo
 from prompter.flow.consistency import findings
 from prompter.flow.document import Flow
-from prompter.proof.check import WALKED_AGES, walk_one
+from prompter.proof.check import walk_one
+from prompter.proof.clinical import look_at_rows
+from prompter.proof.watch import Findings
 
 Change = Callable[[Any], None]
 _OTHER_PROMPT = "Wait."
+AGE = "child"
+"""Ages differ in seconds and beats alone; mutants are walked in one."""
 _TIMES = ("act_s", "repeat_s", "every_s")
 
 
@@ -196,7 +200,7 @@ _FLOW: dict[str, Any] = {}
 
 def _prepare(flow: Flow) -> None:
     data = flow.model_dump(by_alias=True)
-    _FLOW.update(data=data, mutants=list(mutants_of(data)), cues={})
+    _FLOW.update(flow=flow, data=data, mutants=list(mutants_of(data)), cues={})
 
 
 def _try(number: int) -> tuple[int, str, str]:
@@ -208,20 +212,24 @@ def _try(number: int) -> tuple[int, str, str]:
         return number, "refused", "the flow's file is refused"
     if found:
         return number, "refused", "the flow's file is refused"
-    same = True
-    for age in WALKED_AGES:
+    rows = Findings()
+    look_at_rows(flow, rows)
+    if rows.failed:
+        return number, "caught", next(iter(rows.failed))
+    # First the walk without what only speaks; a mutant that it cannot tell from the flow is walked in full.
+    for full in (False, True):
         try:
-            walked, _, _ = walk_one(flow, age, stop_at_first=True, digest=True)
+            walked = walk_one(flow, AGE, full, stop_at_first=True, digest=True)[0]
         except Exception as error:  # noqa: BLE001 - a table that cannot be laid out is caught
             return number, "refused", f"the table is refused ({type(error).__name__})"
         if walked.findings.failed:
             return number, "caught", next(iter(walked.findings.failed))
-        same = same and walked.cues == _cues(age)
-    return number, "harmless" if same else "survives", ""
+        if walked.cues != _cues(full):
+            return number, "survives", ""
+    return number, "harmless", ""
 
 
-def _cues(age: str) -> str:
-    if age not in _FLOW["cues"]:
-        walked, _, _ = walk_one(Flow.model_validate(_FLOW["data"]), age, digest=True)
-        _FLOW["cues"][age] = walked.cues
-    return _FLOW["cues"][age]
+def _cues(full: bool) -> str:
+    if full not in _FLOW["cues"]:
+        _FLOW["cues"][full] = walk_one(_FLOW["flow"], AGE, full, digest=True)[0].cues
+    return _FLOW["cues"][full]

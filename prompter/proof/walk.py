@@ -17,7 +17,7 @@ from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, nam
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.variants import Facts, Undecided, open_variant, undecided
-from prompter.proof.watch import Edge, Findings, Watch, follow
+from prompter.proof.watch import Edge, Findings, Watch, follow, steps_in
 
 FINE_OF_ONE_COARSE = 6
 """Fine states walked of each coarse one, at most."""
@@ -69,7 +69,7 @@ class Walk:
     `every_aspect`: with what no age changes as well: words that only speak, taking back, handing over.
     """
 
-    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, every_aspect: bool = True, table: Table | None = None) -> None:
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, every_aspect: bool = True, table: Table | None = None, only: str | None = None) -> None:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
@@ -85,7 +85,7 @@ class Walk:
         self._fine: dict[Hashable, set[Hashable]] = {}
         self._fresh: deque[tuple[Hashable, Node]] = deque()
         self._more: deque[tuple[Hashable, Node]] = deque()
-        self.every_aspect = every_aspect
+        self.every_aspect, self.only = every_aspect, only
         self.digest, self._digest = digest, sha256()
         self._classes: set[tuple[tuple[str, str | bool], ...]] = set()
         self._failed = 0
@@ -169,7 +169,7 @@ class Walk:
 
     def _silence(self, node: Node):  # noqa: ANN202
         def pass_time(scene: Scene) -> None:
-            before = self.states.coarse(scene), self.states.fine(scene)
+            before = self.states.coarse(scene)
             cues, sounds = [], []
             for _ in range(SILENT_EVENTS_MOST):
                 if scene.pass_time() is None:
@@ -177,7 +177,7 @@ class Walk:
                 scene.passed += 1
                 cues += scene.cues
                 sounds += scene.sounds
-                if (self.states.coarse(scene), self.states.fine(scene)) != before:
+                if self.states.coarse(scene) != before:
                     break
             scene.cues, scene.sounds = cues, sounds
 
@@ -262,6 +262,8 @@ class Walk:
 
     def _take_back(self, before: Node, after: Node) -> None:
         """ "That was wrong", said at once."""
+        if any(moved.how == "timed" for moved in steps_in(after.scene.cues)):
+            return  # a deadline moved it as well
         for undone in self._happen(after, Answered(after.scene.now, "wrong", ""), lambda scene: scene.happen(Answered(scene.now, "wrong", ""))):
             undone.events = (*after.events, *undone.events)
             undone.parent = before
@@ -343,7 +345,7 @@ class Walk:
         return True
 
     def _fail(self, node: Node, name: str, detail: str) -> None:
-        self._failed += 1
+        self._failed += self.only in (None, name)
         if name not in self.found.findings.failed:
             self.found.findings.failed[name] = detail
             self.found.traces[name] = path_to(node, self.age)

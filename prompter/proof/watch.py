@@ -90,6 +90,9 @@ def follow(watch: Watch, edge: Edge) -> None:
     scene = edge.scene
     if edge.event is not None:
         watch.spoken_at = scene.now
+    if edge.answer == "wrong":
+        watch.swelling = watch.guide_in = watch.cuff_empty = False
+        watch.test_breaths = 0
     for sound in scene.sounds:
         if type(sound) is Heard:
             _heard(watch, sound)

@@ -31,13 +31,16 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         watch.since.setdefault("no breaths", scene.now)
     if watch.guide_in and any(say.text.startswith("Pull the guide out") for say in says_in(scene.cues)):
         watch.guide_in = False  # asked for; a caregiver may say "done" before it has been heard
+    first = not watch.breathing_now
     for sound in scene.sounds:
         kind = type(sound)
         if kind is Heard:
-            if not watch.breathing_now and BREATH_WORDS.search(sound.say.text):
+            if first and BREATH_WORDS.search(sound.say.text):
+                first = False
                 _gap(watch, edge, sound.at_ms, found)
             _prompt(watch, edge, sound, found)
         elif kind is BeatBegan and sound.pace.what == "breaths":
+            first = False
             _beat(watch, edge, sound, found)
     if known["breathing"] == "better" or machine.outcome != "open" or machine.closed or edge.answer == "wrong":
         watch.since.pop("no breaths", None)
