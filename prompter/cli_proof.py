@@ -11,14 +11,15 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from prompter.cli_flow import CANNOT, USUAL, _file
 from prompter.errors import CannotDo
 from prompter.flow.reading import load_flow
 from prompter.proof import traces
 from prompter.proof.check import Checked, Result, check
 from prompter.proof.mutants import try_all
+from prompter.resources import named_flow
 
-FAILS = 1
+FAILS, CANNOT = 1, 2
+USUAL = "breathing-trouble"
 ENOUGH = 0.95
 """Part of the mutants that do harm which the check must notice."""
 TRACES = Path("traces")
@@ -33,7 +34,7 @@ def check_flows(
     console, body, holds = Console(soft_wrap=True), [], True
     for name in flows or [USUAL]:
         try:
-            checked = check(load_flow(_file(name)))
+            checked = check(load_flow(named_flow(name)))
             files = {r.prop.name: _write(r, name, checked.flow, out) for r in checked.results if r.failed and r.path}
         except CannotDo as error:
             typer.echo(error.one_line(), err=True)
@@ -55,7 +56,7 @@ def replay_trace(file: Annotated[Path, typer.Argument(help="A trace that `prompt
     """Walk a trace again, on the machine as it runs in an emergency. Exit code 1 if its property fails again."""
     try:
         trace = traces.read(file)
-        told, failed = traces.replay(trace, load_flow(_file(trace.flow)))
+        told, failed = traces.replay(trace, load_flow(named_flow(trace.flow)))
     except CannotDo as error:
         typer.echo(error.one_line(), err=True)
         raise typer.Exit(CANNOT) from None
@@ -77,7 +78,7 @@ def mutate(
 ) -> None:
     """Put one fault at a time into a flow, and tell which of them the check does not notice. Exit code 1 below 95 %."""
     try:
-        began, whole = time.perf_counter(), load_flow(_file(flow))
+        began, whole = time.perf_counter(), load_flow(named_flow(flow))
     except CannotDo as error:
         typer.echo(error.one_line(), err=True)
         raise typer.Exit(CANNOT) from None
@@ -108,7 +109,8 @@ def mutate(
 def _write(result: Result, name: str, flow: str, out: Path) -> str:
     assert result.path is not None and result.failed is not None
     file = out / f"{flow}-{re.sub(r'[^a-z0-9]+', '-', result.prop.name.lower()).strip('-')}.json"
-    source = name if _file(name) != Path(name) else str(Path(name).resolve())
+    file_given = named_flow(name) == Path(name)
+    source = str(Path(name).resolve()) if file_given else name
     traces.write(traces.trace_of(source, result.prop.name, result.failed, result.path), file)
     return str(file)
 

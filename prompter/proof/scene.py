@@ -8,7 +8,19 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from prompter.events import Answered, Numbered, Pace, PaceStopped, PromptEnded, Record, Say, Started, Ticked, Tone, Unclear
+from prompter.events import (
+    Answered,
+    Numbered,
+    Pace,
+    PaceStopped,
+    PromptEnded,
+    Record,
+    Say,
+    Started,
+    Ticked,
+    Tone,
+    Unclear,
+)
 from prompter.flow.machine import FlowMachine
 from prompter.limits import SPEECH_GAP_MS, TONE_GAP_MS
 
@@ -53,7 +65,7 @@ Sound = Heard | BeatBegan | BeatEnded
 class Scene:
     """`now`: ms since the start. `sounds` and `cues` are of the last `happen` alone."""
 
-    __slots__ = ("machine", "now", "cues", "sounds", "_queue", "_playing", "_free_at", "_beat", "_ended", "passed")
+    __slots__ = ("_beat", "_ended", "_free_at", "_playing", "_queue", "cues", "machine", "now", "passed", "sounds")
 
     def __init__(self, machine: FlowMachine) -> None:
         self.machine = machine
@@ -167,7 +179,7 @@ class Scene:
             self._playing, self._free_at = None, self.now
         self._drop(lambda cue: type(cue) is not Pace and (answered or (type(cue) is Say and cue.role in DROPPED_ON_A_MOVE)))
 
-    def _drop(self, chosen) -> None:  # noqa: ANN001
+    def _drop(self, chosen) -> None:
         if self._queue:
             self._ended += tuple((cue.cue, True) for cue in self._queue if chosen(cue))
             self._queue = tuple(cue for cue in self._queue if not chosen(cue))

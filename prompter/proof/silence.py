@@ -9,7 +9,14 @@ from prompter.flow.table import Table
 from prompter.proof.properties.property import Property
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import BeatBegan, Heard, Scene
-from prompter.proof.variants import CALL_AFTER_ALONE_S, CALL_AT_ONCE_S, Facts, Undecided, numbers, undecided
+from prompter.proof.variants import (
+    CALL_AFTER_ALONE_S,
+    CALL_AT_ONCE_S,
+    Facts,
+    Undecided,
+    numbers,
+    undecided,
+)
 from prompter.proof.walk import Path, Walked
 from prompter.proof.watch import BREATH_WORDS, CALL_WORDS
 

@@ -36,10 +36,9 @@ _ACTIONS = {  # a step whose prompt has this is answered with one of these
 JUMP_ANSWERS_KEYED = ("came out", "halfway", "not breathing", "limp", "bleeding", "neck swelling", "vomit", "no suction", "no bag", "no oxygen",
                       "mucus", "call now", "on speaker", "no phone", "paramedics", "taken over", "tell them", "wrong", "hold on")  # fmt: skip
 _IMPERATIVES = frozenset(
-    "take pull push put squeeze hold fill empty tie look watch feel press turn wipe fetch call phone find tap stay read use say drop touch "
-    "give suction roll breathe keep stop tell change make rest go".split()
+    ["take", "pull", "push", "put", "squeeze", "hold", "fill", "empty", "tie", "look", "watch", "feel", "press", "turn", "wipe", "fetch", "call", "phone", "find", "tap", "stay", "read", "use", "say", "drop", "touch", "give", "suction", "roll", "breathe", "keep", "stop", "tell", "change", "make", "rest", "go"]
 )
-ALLOWED_TWO = re.compile(r"^(tap and shout|blocked\?|chest flat\?|to close|when all is done|mucus\?|make the call|number is low|suction (now|again)\. depth|for the operator)", re.I)
+ALLOWED_TWO = re.compile(r"^(tap and shout|blocked\?|chest flat\?|to close|when all is done|mucus\?|make the call|number is low|suction (now|again)\. depth|for the operator)", re.IGNORECASE)
 """CLINICAL's own wordings of one short action after another, or an answer to be said."""
 
 

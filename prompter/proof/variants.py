@@ -9,7 +9,12 @@ import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from prompter.care.breathing import BREATHS_PER_MINUTE, PUSHES_PER_MINUTE, pushes_and_breaths, rescue_breaths
+from prompter.care.breathing import (
+    BREATHS_PER_MINUTE,
+    PUSHES_PER_MINUTE,
+    pushes_and_breaths,
+    rescue_breaths,
+)
 from prompter.care.catheter import PASS_USUAL_S
 from prompter.care.plan import FACTS, for_no_plan
 from prompter.flow.document import Flow

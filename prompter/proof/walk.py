@@ -12,8 +12,8 @@ from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
-from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
+from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.variants import Facts, Undecided, open_variant, undecided
@@ -116,7 +116,6 @@ class Walk:
         if helper:
             machine.memory.marks.add("helper")
         root = Node(Scene(machine), Watch(), machine.memory.facts)
-        root.watch.call_due = 30_000
         for node in self._happen(root, None, lambda scene: scene.start()):
             self._arrive(node)
 
@@ -167,7 +166,7 @@ class Walk:
         else:
             self._arrive(after)
 
-    def _silence(self, node: Node):  # noqa: ANN202
+    def _silence(self, node: Node):
         def pass_time(scene: Scene) -> None:
             before = self.states.coarse(scene)
             cues, sounds = [], []
@@ -183,7 +182,7 @@ class Walk:
 
         return pass_time
 
-    def _happen(self, node: Node, event: Record | None, happen) -> Iterator[Node]:  # noqa: ANN001
+    def _happen(self, node: Node, event: Record | None, happen) -> Iterator[Node]:
         """Every way this goes on, by what is decided about the plan meanwhile."""
         todo = [node.facts]
         while todo:

@@ -8,12 +8,12 @@ from prompter.events import Answered, Learned, Moved, Pace, Record, Say
 from prompter.proof.scene import BeatBegan, BeatEnded, Heard, Scene
 
 BREATH_WORDS = re.compile(
-    r"^(bag on|breathe into|squeeze|two gentle|keep squeezing)|squeeze (with|when)|small mask|mask over|mask tighter", re.I
+    r"^(bag on|breathe into|squeeze|two gentle|keep squeezing)|squeeze (with|when)|small mask|mask over|mask tighter", re.IGNORECASE
 )
 """Prompts that tell to breathe for somebody."""
-CHANGE_WORDS = re.compile(r"roll under|hold the tube still|tube in your hand|pull (the|it|out)|small mask|mask over|call now|oxygen on (face|the neck)|new tube in|push the chest", re.I)
+CHANGE_WORDS = re.compile(r"roll under|hold the tube still|tube in your hand|pull (the|it|out)|small mask|mask over|call now|oxygen on (face|the neck)|new tube in|push the chest", re.IGNORECASE)
 """Prompts of a tube change, another route, or more than that."""
-CALL_WORDS = re.compile(r"call on speaker|make the call|emergency call|find any phone|call now", re.I)
+CALL_WORDS = re.compile(r"call on speaker|make the call|emergency call|find any phone|call now", re.IGNORECASE)
 
 
 @dataclass(slots=True)
@@ -23,7 +23,6 @@ class Watch:
     last_breath: int | None = None
     breathing_now: bool = False  # a beat of breaths or pushes sounds
     last_call: int | None = None
-    call_due: int | None = None
     reason: bool = False
     guide_in: bool = False
     test_breaths: int = 0
@@ -31,15 +30,14 @@ class Watch:
     out_since: int | None = None
     swelling: bool = False
     cuff_empty: bool = False
-    inserting_since: int | None = None
     beat_began: int | None = None
     spoken_at: int | None = None  # when somebody last said something
     since: dict[str, int] = field(default_factory=dict)
 
     def copy(self) -> "Watch":
         return Watch(
-            self.last_breath, self.breathing_now, self.last_call, self.call_due, self.reason, self.guide_in, self.test_breaths,
-            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.inserting_since, self.beat_began, self.spoken_at, dict(self.since),
+            self.last_breath, self.breathing_now, self.last_call, self.reason, self.guide_in, self.test_breaths,
+            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, dict(self.since),
         )  # fmt: skip
 
 
@@ -114,10 +112,11 @@ def follow(watch: Watch, edge: Edge) -> None:
         if type(cue) is Learned:
             _learned(watch, cue)
         elif type(cue) is Say and cue.text.startswith("Pull the guide out"):
-            watch.guide_in = False  # asked for; a caregiver may say "done" before it has been heard
-        elif type(cue) is Moved and cue.machine == "call":
-            if cue.target == "asked":
-                watch.call_due = None
+            watch.guide_in = False  # asked for: a caregiver may say "done" before it has been heard
+        elif type(cue) is Say and cue.text.startswith("Empty the cuff"):
+            watch.cuff_empty = True
+        elif type(cue) is Say and cue.text.startswith("Fill the cuff"):
+            watch.cuff_empty = False
 
 
 def _heard(watch: Watch, sound: Heard) -> None:
@@ -130,10 +129,6 @@ def _heard(watch: Watch, sound: Heard) -> None:
         watch.since.pop("change", None)
     if CALL_WORDS.search(text) or sound.say.role == "call":
         watch.last_call = sound.at_ms
-    if text.startswith("Empty the cuff"):
-        watch.cuff_empty = True
-    if text.startswith("Fill the cuff"):
-        watch.cuff_empty = False
 
 
 def _last_tone(sound: BeatEnded) -> int:
@@ -150,7 +145,7 @@ def _learned(watch: Watch, cue: Learned) -> None:
     elif (cue.what, cue.value) == ("tube", "proven open"):
         watch.reason, watch.guide_in, watch.test_breaths, watch.out_since = False, False, 0, None
     elif cue.what == "changed":
-        watch.guide_in, watch.test_breaths = True, 0
+        watch.guide_in, watch.cuff_empty, watch.test_breaths = True, True, 0  # a new tube's cuff is empty
     elif cue.what == "tries":
         watch.tubes = int(cue.value)
     elif cue.what == "swelling":

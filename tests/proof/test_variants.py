@@ -5,7 +5,17 @@ import itertools
 import pytest
 from variants import combinations as counted_in_the_flow_tests
 
-from prompter.proof.variants import CHOICES, NEEDS, SECTION_10, Facts, Undecided, combinations, facts_of, undecided, words_only
+from prompter.proof.variants import (
+    CHOICES,
+    NEEDS,
+    SECTION_10,
+    Facts,
+    Undecided,
+    combinations,
+    facts_of,
+    undecided,
+    words_only,
+)
 
 
 def test_the_variants_of_section_10_are_counted():

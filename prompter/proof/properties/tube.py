@@ -5,7 +5,7 @@ import re
 from prompter.events import Answered, Learned, Unclear
 from prompter.proof.properties.property import Property
 from prompter.proof.scene import Heard
-from prompter.proof.watch import CHANGE_WORDS, Edge, Findings, Watch
+from prompter.proof.watch import CHANGE_WORDS, Edge, Findings, Watch, steps_in
 
 REASONS = frozenset({"won't pass", "flat", "came out", "halfway", "stuck", "neck swelling"})
 """What justifies taking a tube out: CLINICAL section 5."""
@@ -67,10 +67,8 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
         since = watch.since.get(name.name)
         if since is not None:
             found.measure(name.name, (now - since) / 1000, limit, f"{(now - since) / 1000:g} s at {machine.step!r}")
-    if machine.step == "settle" and edge.source != "settle" and machine.memory.known["tube"] != "out":
-        found.check(CUFF.name, not watch.cuff_empty or "cuff emptied" in marks, "watching with an empty cuff")
-    if "cuff emptied" not in marks and "cuff emptied" in edge.before_marks and machine.memory.known["tube"] != "out" and edge.answer != "wrong":
-        found.check(CUFF.name, not watch.cuff_empty, f"the cuff was never filled before {machine.step!r}")
+    if any(moved.target == "tie" for moved in steps_in(scene.cues)):
+        found.check(CUFF.name, not watch.cuff_empty or "cuffed" not in edge.facts, "the tube is tied with an empty cuff")
     clock = machine._clock
     if "inserting" in marks and machine._phase == "asking" and clock.act_at is not None:
         found.measure(INSERT.name, (clock.act_at - now) / 1000, INSERT_S + SPEAKING_S, f"silence waits {(clock.act_at - now) / 1000:g} s at {machine.step!r}")
