@@ -13,6 +13,7 @@ from prompter.proof.scene import Scene
 
 CORE_MARKS = ("changing", "inserting", "on route", "pushing", "swelling")
 SOON_MS = 12_000
+TRIES_TOLD_APART = 4
 _TROUBLE = {"unknown": "trouble", "trouble": "trouble"}
 
 
@@ -61,6 +62,7 @@ class States:
         machine, memory = scene.machine, scene.machine.memory
         found = [*(memory.marks & self._marks), *(f"{k} {memory.known[k]}" for k in self._known)]
         found += [c for c, most in self._counts.items() if memory.counts.get(c, 0) >= most]
+        found.append(f"tries {min(memory.counts.get('tries', 0), TRIES_TOLD_APART)}")
         if memory.spo2 is not None:
             found.append("low number" if memory.low_number() else "fine number")
         return {(machine.step, aspect) for aspect in found}
