@@ -142,7 +142,8 @@ def _print(checked: Checked, files: dict[str, str], console: Console) -> None:
         prop = result.prop
         limit = "" if prop.limit is None else f"{prop.limit:g} {prop.unit}"
         worst = "" if result.worst is None else f"{result.worst:.3g}"
-        table.add_row("[red]fails[/red]" if result.failed else "holds", escape(prop.name), limit, worst, f"{result.looked:,}")
+        held = "holds" if result.looked else "not met"
+        table.add_row("[red]fails[/red]" if result.failed else held, escape(prop.name), limit, worst, f"{result.looked:,}")
     console.print(table)
     for result in checked.results:
         if result.failed:

@@ -14,6 +14,7 @@ from prompter.proof import properties
 from prompter.proof.abstract import States
 from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
 from prompter.proof.properties.ends import HAND_OVER
+from prompter.proof.properties.machine import NEVER_STOPS
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.variants import Facts, Undecided, open_variant, undecided
@@ -103,6 +104,7 @@ class Walk:
                 break
             self._expand(key, node)
         found = self.found
+        found.findings.looked[NEVER_STOPS.name] = found.moves
         found.left, found.seconds = len(self._more), time.perf_counter() - began
         found.coarse = len(self._seen)
         found.cues, found.classes = self._digest.hexdigest(), len(self._classes)
