@@ -13,6 +13,7 @@ from prompter import cli_papers
 from prompter.care.approval import standing
 from prompter.care.plan import for_no_plan, load_plan
 from prompter.cli_approve import approve_flow
+from prompter.cli_proof import check_flows, mutate, replay_trace
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
@@ -60,6 +61,11 @@ def lint(file: Annotated[Path, typer.Argument(help="The flow's file.")]) -> None
     except CannotDo as error:
         raise _fail(error) from None
     typer.echo(f"{file}: nothing to mend ({len(flow.steps)} steps, {len(flow.answers)} answers).")
+
+
+app.command("check")(check_flows)
+app.command("replay")(replay_trace)
+app.command("mutants")(mutate)
 
 
 @app.command()

@@ -22,6 +22,12 @@ def flow_file(name: str) -> Path:
     return data_folder("flows") / f"{name}.yaml"
 
 
+def named_flow(name: str) -> Path:
+    """A protocol by its name or by its file."""
+    by_file = name.endswith((".yaml", ".yml")) or "/" in name or "\\" in name
+    return Path(name) if by_file else flow_file(name)
+
+
 def shared_file(*parts: str) -> Path:
     """A file below `shared/`, such as ('demo-plan.yaml',)."""
     return data_folder("shared").joinpath(*parts)

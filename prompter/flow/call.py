@@ -41,6 +41,13 @@ class Call:
         part = table.flow.call
         self._every_ms = {"asked": int(part.reminder_s * 1000), "no phone": int(part.reminder_without_phone_s * 1000)}
 
+    def fork(self, say: Speak, record: Callable[[Moved], None]) -> "Call":
+        """An independent copy that speaks and records elsewhere."""
+        twin = object.__new__(type(self))
+        twin.__dict__.update(self.__dict__)
+        twin._say, twin._record, twin.reasons = say, record, list(self.reasons)
+        return twin
+
     def start(self, at: int) -> None:
         """The timer starts: at the beginning, and at each "getting worse". A call asked for stays so."""
         if self.step in ("ended", "on speaker"):
@@ -78,8 +85,8 @@ class Call:
             tell(self.table.on_speaker)
 
     def take_back(self, before: str, at: int) -> None:
-        """ "That was wrong": the call was not on speaker after all. What was asked for stays asked for."""
-        if self.step != before and before in self._every_ms:
+        """ "That was wrong": the call was not on speaker (or the crew has it) after all. What was asked for stays asked for."""
+        if self.step != before and before in (*self._every_ms, "ended"):
             source, self.step = self.step, before
             self._remind_from(at)
             self._record(Moved(at, "call", source, before, "spoken", "wrong"))

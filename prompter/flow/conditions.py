@@ -53,24 +53,40 @@ def parse(text: str) -> Atom:
     return Atom(text, "number" if name in NUMBER_ATOMS else "mark", name, "", negated)
 
 
-def settled(atom: Atom, facts: frozenset[str], all_facts: frozenset[str]) -> bool | None:
-    """True or False if the plan alone decides; None if it depends on what happens."""
-    if atom.sort != "mark" or atom.name not in all_facts or atom.name in DYNAMIC_FACTS:
+def settled(atom: Atom, facts: frozenset[str] | None) -> bool | None:
+    """True or False if the plan alone decides; None if it depends on what happens, or on a plan not yet known."""
+    if facts is None or not _is_fact(atom):
         return None
     return (atom.name in facts) != atom.negated
 
 
-def left_open(conditions: Iterable[str], facts: frozenset[str]) -> tuple[Atom, ...] | None:
-    """The atoms that a plan with these facts leaves to be asked on the way; None if the plan says no."""
+def left_open(conditions: Iterable[str], facts: frozenset[str] | None) -> tuple[Atom, ...] | None:
+    """The atoms that a plan with these facts leaves to be asked on the way; None if the plan says no.
+
+    Without facts all is left open: one table for every plan, asked through `memory.facts`.
+    """
     left: list[Atom] = []
     for text in conditions:
         atom = parse(text)
-        answer = settled(atom, facts, _ALL_FACTS)
+        answer = settled(atom, facts)
         if answer is False:
             return None
         if answer is None:
             left.append(atom)
     return tuple(left)
+
+
+def holds(conditions: Iterable[str], facts: frozenset[str] | None, memory: Memory) -> bool:
+    """Whether all of these hold now."""
+    atoms = left_open(conditions, facts)
+    if atoms is None:
+        return False
+    guard = guard_of(atoms)
+    return guard is None or guard(memory)
+
+
+def _is_fact(atom: Atom) -> bool:
+    return atom.sort == "mark" and atom.name in _ALL_FACTS and atom.name not in DYNAMIC_FACTS
 
 
 def guard_of(atoms: Iterable[Atom]) -> Guard | None:
@@ -90,6 +106,8 @@ def _test(atom: Atom) -> Guard:
     if atom.sort == "count":
         least = int(value)
         return lambda memory: (memory.counts.get(name, 0) >= least) is wanted
+    if _is_fact(atom):
+        return lambda memory: (name in memory.facts) is wanted
     if name == "low number":
         return lambda memory: memory.low_number() is wanted
     if name == "fresh number":

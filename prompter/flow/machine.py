@@ -33,7 +33,7 @@ from prompter.events import (
     Tone,
     Unclear,
 )
-from prompter.flow.conditions import left_open
+from prompter.flow.conditions import holds
 from prompter.flow.moving import Moving
 from prompter.flow.table import BUILT_IN, Table
 from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE
@@ -63,6 +63,16 @@ class FlowMachine(Moving):
         self._noting = False
 
     # ------------------------------------------------------------------ in and out
+
+    def fork(self) -> "FlowMachine":
+        """An independent copy at this moment, for who tries out every event from here. Cheap: no table is copied."""
+        twin = object.__new__(type(self))
+        twin.__dict__.update(self.__dict__)
+        twin.memory, twin._clock, twin._outstanding = self.memory.copy(), self._clock.copy(), self._outstanding.copy()
+        twin.call = self.call.fork(twin._say, twin._emit)
+        twin._before_beat, twin._talk = set(self._before_beat), set(self._talk)
+        twin._history = list(self._history)
+        return twin
 
     def feed(self, event: Record) -> list[Record]:
         """Takes one event; returns the cues in order. Raises Bug on a time before the last one."""
@@ -176,7 +186,7 @@ class FlowMachine(Moving):
 
     def _confirm_over(self) -> None:
         self._not_confirmed()
-        if self._phase == "asking":
+        if self._phase == "asking" and self._asked:
             self._say_prompt_again()
 
     # ------------------------------------------------------------------ events
@@ -193,7 +203,7 @@ class FlowMachine(Moving):
         self._emit(Moved(self._now, "care", "", self.step, "timed"))
         self._begin(stand)
         at_once_if = self.table.flow.call.at_once_if
-        if at_once_if and left_open(at_once_if, self.table.variant.facts) is not None:
+        if at_once_if and holds(at_once_if, self.table.variant.facts, self.memory):
             self.call.ask_now(self._now, "at once, as the flow says", "timed", self.paced, self._choose)
 
     def _answered(self, event: Answered) -> None:

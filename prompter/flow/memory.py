@@ -1,5 +1,6 @@
 """What one emergency has taught so far: the facts that conditions ask about and "that was wrong" restores."""
 
+from collections.abc import Container
 from dataclasses import dataclass, field
 
 from prompter.events import How
@@ -24,7 +25,7 @@ class Memory:
     `reason`: the answer that, spoken or keyed, justifies taking the tube out; None again once the
     tube is proven open. `back`: the steps that visits (suction, two breaths) return to, the last first
     to be returned to. `kept`: an answer to the question that a visit interrupted, taken on the return.
-    `since`: when a mark was set, or a fact ("tube is out") learned, in this bout of trouble.
+    `facts`: the plan's, asked only where the table has left them open. `since`: when a mark was set, or a fact ("tube is out") learned, in this bout of trouble.
     """
 
     known: dict[str, str] = field(default_factory=lambda: {k: v[0] for k, v in KNOWN.items()})
@@ -41,13 +42,14 @@ class Memory:
     now_ms: int = 0
     spo2_floor: float = 0.0
     number_fresh_ms: int = 60_000
+    facts: Container[str] = frozenset()
 
     def copy(self) -> "Memory":
         """An independent copy."""
         return Memory(
             dict(self.known), set(self.marks), dict(self.counts), self.reason, self.back,
             dict(self.since), self.pending, self.kept, self.spo2, self.spo2_at_ms, self.pulse,
-            self.now_ms, self.spo2_floor, self.number_fresh_ms,
+            self.now_ms, self.spo2_floor, self.number_fresh_ms, self.facts,
         )  # fmt: skip
 
     def fresh_number(self) -> bool:

@@ -114,6 +114,7 @@ class Moving(Standing):
             raise Bug(f"no way back from {row.source} to {place}")
         self._before = None
         engine_event.trigger(self, self)
+        self._taken = True  # what was kept for the return may have led nowhere
 
     def _arrive(self, row: Row, how: How, answer: str | None) -> None:
         stand, left = self.table.stands[row.target], self.table.stands[row.source]
@@ -270,7 +271,8 @@ class Moving(Standing):
             memory.since.clear()
 
     def _undo(self) -> None:
-        if self.memory.kept:
+        kept = self.memory.kept
+        if kept and not (self._history and self._history[-1].memory.kept == kept):
             self.memory.kept = None  # it had not led anywhere yet
             self._say(self._rules.going_back, "notice")
             return
@@ -278,7 +280,8 @@ class Moving(Standing):
             self._refuse("wrong", "there is nothing to take back")
             return
         before = self._history.pop()
-        source, self.step, self.memory = self.step, before.step, before.memory
+        # A copy: who forked this machine may take the same answer back as well.
+        source, self.step, self.memory = self.step, before.step, before.memory.copy()
         self._at(self._now)
         self._not_confirmed()
         self._emit(Moved(self._now, "care", source, before.step, "spoken", "wrong"))

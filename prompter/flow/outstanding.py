@@ -20,6 +20,12 @@ class Outstanding:
         self._roles: dict[int, str] = {}
         self._busy_until = 0
 
+    def copy(self) -> "Outstanding":
+        """An independent copy."""
+        twin = Outstanding()
+        twin._ends_by, twin._roles, twin._busy_until = dict(self._ends_by), dict(self._roles), self._busy_until
+        return twin
+
     def add(self, cue: int, now: int, lasts_ms: int | None, role: str) -> int:
         """Returns when it will have begun at the latest. An endless beat ends by no time."""
         begins = max(self._busy_until, now)

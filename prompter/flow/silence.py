@@ -24,6 +24,13 @@ class SilenceClock:
     hold_left_ms: int = 0
     hold_owed_ms: int = 0
 
+    def copy(self) -> "SilenceClock":
+        """An independent copy."""
+        return SilenceClock(
+            self.pause_most_ms, self.hold_most_ms, self.ask_at, self.repeat_at, self.act_at, self.every_at,
+            self.confirm_until, self.paused_at, self.pause_left_ms, self.hold_left_ms, self.hold_owed_ms,
+        )  # fmt: skip
+
     def clear(self) -> None:
         """Nothing is awaited any more; a new question may be held up anew."""
         for name in _DEADLINES:

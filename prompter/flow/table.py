@@ -18,9 +18,9 @@ STAY = ""
 
 @dataclass(frozen=True)
 class Variant:
-    """What a plan means to a flow: its facts, the words for {braces}, and its numbers."""
+    """What a plan means to a flow: its facts (None: left open), the words for {braces}, and its numbers."""
 
-    facts: frozenset[str]
+    facts: frozenset[str] | None
     words: Mapping[str, str]
     numbers: Mapping[str, float]
 
@@ -104,7 +104,7 @@ class Table:
     @cached_property
     def start_marks(self) -> frozenset[str]:
         """Facts that may change while it goes on."""
-        return self.variant.facts & DYNAMIC_FACTS
+        return (self.variant.facts or frozenset()) & DYNAMIC_FACTS
 
     def phrases(self, step: str, interrupted: str | None = None) -> tuple[Phrase, ...]:
         """All wordings allowed at a step, its own first; at a visit those of the step it interrupted too."""

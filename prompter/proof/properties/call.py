@@ -1,0 +1,60 @@
+"""The call: asked for in time, reminded of, and never in the way of care."""
+
+from prompter.events import Answered, Moved
+from prompter.proof.properties.property import Property
+from prompter.proof.scene import Heard
+from prompter.proof.watch import CALL_WORDS, Edge, Findings, Watch, steps_in
+
+IN_TIME_S, REMINDER_S, NO_PHONE_S = 5, 20, 120
+AT_ONCE = frozenset({"not breathing", "limp", "bleeding", "neck swelling", "call now", "stuck"})
+"""Answers that need the call at once at any step: CLINICAL section 3, rule 6."""
+OF_THE_CALL = frozenset({"call now", "on speaker", "no phone", "say the address"})
+
+ASKED = Property("the call is asked for in time", "at the plan's time, or at once when it is bad", limit=IN_TIME_S, unit="s late")
+REMIND = Property("reminders of the call", "until somebody has the phone", limit=REMINDER_S, unit="s")
+REMIND_NO_PHONE = Property("reminders without a phone", "a phone may turn up", limit=NO_PHONE_S, unit="s")
+ASIDE = Property("the call never delays care", "it runs beside care")
+LOOPS = Property("nothing goes on without the call", "who is in trouble for long needs help")
+
+PROPERTIES = (ASKED, REMIND, REMIND_NO_PHONE, ASIDE, LOOPS)
+
+
+def look(watch: Watch, edge: Edge, found: Findings) -> None:
+    machine, scene = edge.scene.machine, edge.scene
+    answered = type(edge.event) is Answered
+    answer = edge.answer
+    refused = any(c.kind == "refused" for c in scene.cues)
+    if answer in AT_ONCE and not refused and machine.call.step == "not yet":
+        found.check(ASKED.name, "pushing" in edge.before_marks or (answer == "neck swelling" and edge.before_known["tube"] == "out"),
+                    f"{answer!r} at {edge.source!r} does not ask for the call")
+    if answer == "flat" and "changed" in edge.before_marks and edge.before_known["tube"] != "out" and not refused and machine.call.step == "not yet":
+        found.check(ASKED.name, "on route" in edge.before_marks, f"chest flat after a change at {edge.source!r}: no call")
+    if answered and answer in OF_THE_CALL:
+        found.check(ASIDE.name, machine.step == edge.source, f"{answer!r} moves care from {edge.source!r}")
+    for cue in scene.cues:
+        if type(cue) is Moved and cue.machine == "call" and cue.target == "on speaker":
+            watch.last_call = None
+
+
+def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
+    scene, machine = edge.scene, edge.scene.machine
+    call, now = machine.call, scene.now
+    if machine.closed:
+        return
+    if call.step == "not yet":
+        known = machine.memory.known
+        if known["breathing"] != "better" and machine.outcome == "open" and call.due_at is not None:
+            found.measure(ASKED.name, max(0.0, (now - call.due_at) / 1000), IN_TIME_S, f"not asked for at {machine.step!r}")
+        found.check(LOOPS.name, call.due_at is not None, f"the call is not due at {machine.step!r}")
+    elif call.step in ("asked", "no phone"):
+        prop, limit = (REMIND, REMINDER_S) if call.step == "asked" else (REMIND_NO_PHONE, NO_PHONE_S)
+        last = call._asked_at
+        found.check(prop.name, call.due_at is not None, "no reminder to come")
+        if call.due_at is not None and last is not None:
+            found.measure(prop.name, (call.due_at - last) / 1000, limit, f"{(call.due_at - last) / 1000:g} s to the next")
+    for moved in steps_in(scene.cues):
+        if moved.how == "assumed" and moved.source in ("look", "lips"):
+            found.check(ASKED.name, call.step != "not yet", f"silence at {moved.source!r} does not ask for the call")
+    for sound in scene.sounds:
+        if type(sound) is Heard and sound.say.role == "call" and call.step in ("asked", "no phone"):
+            found.check(REMIND.name, bool(CALL_WORDS.search(sound.say.text)) or call.step != "asked", f"{sound.say.text!r} asks for no call")

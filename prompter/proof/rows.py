@@ -1,0 +1,51 @@
+"""The rows of a table as an engine without ceremony: the walk takes millions of them, mutants build hundreds.
+
+It takes the first row that holds, as the engine of `flow/engine.py` does; a test compares the two.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from prompter.flow.conditions import guard_of
+from prompter.flow.table import Row, Table
+
+Condition = Callable[[Any], bool]
+
+
+class Trigger:
+    """All rows of one trigger; `transitions` by the step they lead from."""
+
+    def __init__(self) -> None:
+        self.transitions: dict[str, list[tuple[Condition | None, Row, bool]]] = {}
+
+    def trigger(self, _machine: Any, walker: Any) -> None:
+        """Takes the first row that holds, if one does."""
+        memory = walker.memory
+        for guard, row, confirming in self.transitions.get(walker.step, ()):
+            if guard is not None and not guard(memory):
+                continue
+            if row.needs_reason and memory.reason is None:
+                continue
+            if row.confirm and (memory.pending == row.trigger) is confirming:
+                continue
+            if confirming:
+                walker.ask_to_confirm(row)
+            else:
+                if row.target not in ("", "back"):
+                    walker.step = row.target
+                walker.take(row)
+            return
+
+
+class RowEngine:
+    """What the machine asks of its engine: `events`, by trigger."""
+
+    def __init__(self, table: Table) -> None:
+        self.events: dict[str, Trigger] = {}
+        guards: dict[tuple[Any, ...], Condition | None] = {}
+        for row in table.rows:
+            if row.atoms not in guards:
+                guards[row.atoms] = guard_of(row.atoms)
+            rows = self.events.setdefault(row.trigger, Trigger()).transitions.setdefault(row.source, [])
+            for confirming in (True, False) if row.confirm else (False,):
+                rows.append((guards[row.atoms], row, confirming))

@@ -1,0 +1,154 @@
+"""A way to a fault, as a file: written by the check, walked again by `prompter flow replay`."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path as FilePath
+from typing import Any
+
+from prompter.errors import CannotDo
+from prompter.events import Moved, Pace, Record, Refused, Say, from_record
+from prompter.flow.document import Flow
+from prompter.flow.machine import FlowMachine
+from prompter.flow.table import Variant, build
+from prompter.proof import properties
+from prompter.proof.scene import Scene
+from prompter.proof.silence import FIRST, walk_silence
+from prompter.proof.variants import AGES, CALL_AFTER_ALONE_S, CALL_AT_ONCE_S, WORDS, Facts, numbers
+from prompter.proof.walk import Path, Walked
+from prompter.proof.watch import Edge, Findings, Watch, follow
+
+FORMAT = "trace-1"
+SILENT_PROPERTIES = frozenset({p.name for p in FIRST.values()} | {"silence to the call"})
+
+
+@dataclass(frozen=True)
+class Trace:
+    """`events`: records from outside; a number is so many things that silence brings."""
+
+    flow: str
+    name: str
+    detail: str
+    age: str
+    helper: bool
+    facts: frozenset[str]
+    events: tuple[Record | int, ...]
+
+
+def trace_of(flow: str, name: str, detail: str, path: Path) -> Trace:
+    """With the plan settled: what the fault does not depend on is settled the simplest way."""
+    return Trace(flow, name, detail, path.age, path.helper, Facts(path.decided).settled(), tuple(path.events))
+
+
+def write(trace: Trace, file: FilePath) -> None:
+    body = {
+        "trace": FORMAT, "flow": trace.flow, "property": trace.name, "detail": trace.detail, "age": trace.age, "helper": trace.helper,
+        "facts": sorted(trace.facts),
+        "events": [{"silence": e} if isinstance(e, int) else e.to_record() for e in trace.events],
+    }  # fmt: skip
+    file.parent.mkdir(parents=True, exist_ok=True)
+    file.write_text(json.dumps(body, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def read(file: FilePath) -> Trace:
+    """Raises CannotDo for anything that is no trace."""
+    try:
+        body = json.loads(file.read_text(encoding="utf-8"))
+        events = tuple(_event(e) for e in body["events"])
+        if body["trace"] != FORMAT or body["age"] not in AGES or not isinstance(body["helper"], bool):
+            raise ValueError("another format")
+        return Trace(str(body["flow"]), str(body["property"]), str(body["detail"]), body["age"], body["helper"], frozenset(body["facts"]), events)
+    except OSError as error:
+        raise CannotDo(f"cannot be read: {error.strerror}.", str(file), "Name a file that `prompter flow check` has written.") from None
+    except (ValueError, KeyError, TypeError, AttributeError):
+        raise CannotDo("this is no trace.", str(file), "Name a file that `prompter flow check` has written.") from None
+
+
+def _event(body: dict[str, Any]) -> Record | int:
+    if "silence" in body:
+        if not isinstance(body["silence"], int):
+            raise ValueError("no number")
+        return body["silence"]
+    return from_record(body)
+
+
+def variant_of(trace: Trace) -> Variant:
+    """The plan of a trace, whole."""
+    late = trace.name in SILENT_PROPERTIES and trace.helper
+    facts = trace.facts | {trace.age} | ({"helper"} if trace.helper else set())
+    return Variant(facts, WORDS, numbers(trace.age, trace.helper, True, CALL_AT_ONCE_S if late else CALL_AFTER_ALONE_S))
+
+
+def replay(trace: Trace, flow: Flow) -> tuple[list[str], dict[str, str]]:
+    """Walks it again on the machine as it runs in an emergency; returns what happened, and what failed."""
+    table = build(flow, variant_of(trace))
+    scene, watch, found, told = Scene(FlowMachine(table)), Watch(), Findings(), []
+    scene.start()
+    _look(scene, watch, found, None, "", told, Before(scene))
+    for event in trace.events:
+        if isinstance(event, int):
+            for _ in range(event):
+                before = Before(scene)
+                scene.pass_time()
+                _look(scene, watch, found, None, before.step, told, before)
+            continue
+        before = Before(scene)
+        told.append(f"{scene.now / 1000:8.2f} s   « {_said(event)}")
+        try:
+            scene.happen(_at(event, scene.now))
+        except Exception as error:  # noqa: BLE001 - that is what a trace may be about
+            found.fail("nothing stops the machine", f"{type(error).__name__}: {error}")
+            break
+        _look(scene, watch, found, event, before.step, told, before)
+    if trace.name in SILENT_PROPERTIES:
+        into = Walked(trace.age)
+        walk_silence(flow, table, trace.age, into, plans=[(trace.helper, table.variant.numbers["call_after_s"])], facts=trace.facts)
+        found.failed |= into.findings.failed
+    return told, found.failed
+
+
+class Before:
+    """How it stood before an event."""
+
+    def __init__(self, scene: Scene) -> None:
+        machine = scene.machine
+        self.step, self.known, self.marks = machine.step, dict(machine.memory.known), frozenset(machine.memory.marks)
+        self.outcome, self.pending = machine.outcome, machine.memory.pending
+
+
+def _look(scene: Scene, watch: Watch, found: Findings, event: Record | None, step: str, told: list[str], before: Before) -> None:
+    confirmed = before.pending is not None and before.pending == getattr(event, "answer", None)
+    edge = Edge(event, step, before.known, before.marks, scene, _AllFacts(scene), before.outcome, confirmed)
+    already = set(found.failed)
+    properties.look(watch, edge, found)
+    follow(watch, edge)
+    properties.look_after(watch, edge, found)
+    for cue in scene.cues:
+        if isinstance(cue, Say):
+            told.append(f"{cue.at_ms / 1000:8.2f} s   {cue.text}")
+        elif isinstance(cue, Moved):
+            told.append(f"{cue.at_ms / 1000:8.2f} s   {cue.machine}: {cue.source or 'start'} → {cue.target} ({cue.how})")
+        elif isinstance(cue, Pace):
+            told.append(f"{cue.at_ms / 1000:8.2f} s   beat: {cue.what}{f', {cue.count}' if cue.count else ''}")
+        elif isinstance(cue, Refused):
+            told.append(f"{cue.at_ms / 1000:8.2f} s   not taken: {cue.why}")
+    for name in found.failed.keys() - already:
+        told.append(f"{scene.now / 1000:8.2f} s   ✗ {name}: {found.failed[name]}")
+
+
+class _AllFacts:
+    """A settled plan's facts, as the properties ask for them."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._facts = scene.machine.table.variant.facts or frozenset()
+
+    def __contains__(self, fact: object) -> bool:
+        return fact in self._facts
+
+
+def _at(event: Record, now: int) -> Record:
+    return from_record({**event.to_record(), "at_ms": now})
+
+
+def _said(event: Record) -> str:
+    record = event.to_record()
+    return " ".join(str(record[k]) for k in ("kind", "answer", "quantity", "value", "part") if record.get(k) not in (None, ""))

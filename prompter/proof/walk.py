@@ -1,0 +1,373 @@
+"""Walks the states of a flow breadth first, so that the first way found to a fault is the shortest."""
+
+import time
+from collections import deque
+from collections.abc import Hashable, Iterable, Iterator
+from dataclasses import dataclass, field
+from hashlib import sha256
+
+from prompter.events import Answered, Record, SpeechStarted
+from prompter.flow.document import Flow
+from prompter.flow.machine import FlowMachine
+from prompter.flow.table import Table, build
+from prompter.proof import properties
+from prompter.proof.abstract import States
+from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
+from prompter.proof.properties.ends import HAND_OVER
+from prompter.proof.properties.machine import NEVER_STOPS
+from prompter.proof.rows import RowEngine
+from prompter.proof.scene import Scene
+from prompter.proof.variants import Facts, Undecided, open_variant, undecided
+from prompter.proof.watch import Edge, Findings, Watch, follow, steps_in
+
+FINE_OF_ONE_COARSE = 6
+"""Fine states walked of each coarse one, at most."""
+
+
+@dataclass(slots=True, eq=False)
+class Node:
+    """A state that was reached: how it stands, and by which event from which node."""
+
+    scene: Scene
+    watch: Watch
+    facts: Facts
+    parent: "Node | None" = None
+    events: tuple[Record | int, ...] = ()  # a number: so many things that silence brings
+    depth: int = 0
+    new_aspects: bool = False
+
+
+@dataclass
+class Walked:
+    """What one walk found."""
+
+    age: str
+    coarse: int = 0
+    states: int = 0
+    moves: int = 0
+    seconds: float = 0.0
+    findings: Findings = field(default_factory=Findings)
+    traces: dict[str, "Path"] = field(default_factory=dict)
+    cues: str = ""
+    left: int = 0
+    depth: int = 0
+    classes: int = 0
+
+
+@dataclass
+class Path:
+    """The events that lead to a fault, and in which plan."""
+
+    age: str
+    helper: bool
+    decided: dict[str, str | bool]
+    events: list[Record | int]
+
+
+class Walk:
+    """One age. `most_moves` bounds the fine states, never the coarse ones.
+
+    `every_aspect`: with what no age changes as well: words that only speak, taking back, handing over.
+    """
+
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, every_aspect: bool = True, table: Table | None = None, only: str | None = None) -> None:
+        self.table = table or build(flow, open_variant(age))
+        self.engine = RowEngine(self.table)
+        self.states = States(self.table)
+        self.flow, self.age, self.most_moves, self.stop_at_first = flow, age, most_moves, stop_at_first
+        self.found = Walked(age)
+        self._seen: dict[Hashable, list[Facts]] = {}
+        self._walked: dict[Hashable, dict[str, list[tuple[Facts, set[str]]]]] = {}
+        self._spoken: dict[Hashable, Node] = {}
+        self._aspects: set[tuple[str, str]] = set()
+        self._arrived: dict[Hashable, set[tuple[tuple[str, str | bool], ...]]] = {}
+        self._parked: dict[Hashable, list[Node]] = {}
+        self._matters: dict[Hashable, set[str]] = {}
+        self._fine: dict[Hashable, set[Hashable]] = {}
+        self._fresh: deque[tuple[Hashable, Node]] = deque()
+        self._more: deque[tuple[Hashable, Node]] = deque()
+        self.every_aspect, self.only = every_aspect, only
+        self.digest, self._digest = digest, sha256()
+        self._classes: set[tuple[tuple[str, str | bool], ...]] = set()
+        self._failed = 0
+
+    def run(self) -> Walked:
+        began = time.perf_counter()
+        for helper in (False, True):
+            self._start(helper)
+        while (self._fresh or self._more) and not (self.stop_at_first and self._failed):
+            if self._fresh:
+                key, node = self._fresh.popleft()
+            elif self.found.moves < self.most_moves:
+                key, node = self._more.popleft()
+            else:
+                break
+            self._expand(key, node)
+        found = self.found
+        found.findings.looked[NEVER_STOPS.name] = found.moves
+        found.left, found.seconds = len(self._more), time.perf_counter() - began
+        found.coarse = len(self._seen)
+        found.cues, found.classes = self._digest.hexdigest(), len(self._classes)
+        return found
+
+    # ---- one state
+
+    def _start(self, helper: bool) -> None:
+        machine = FlowMachine(self.table, self.engine)
+        machine.memory.facts = undecided(self.flow)
+        if helper:
+            machine.memory.marks.add("helper")
+        root = Node(Scene(machine), Watch(), machine.memory.facts)
+        for node in self._happen(root, None, lambda scene: scene.start()):
+            self._arrive(node)
+
+    def _expand(self, key: Hashable, node: Node) -> None:
+        self.found.states += 1
+        self.found.depth = max(self.found.depth, node.depth)
+        walked = {} if node.new_aspects else self._walked.setdefault(key, {})
+        for event in events_at(node.scene):
+            name = named(event)
+            if name in ONLY_SPEAKS:
+                if not self.every_aspect:
+                    continue
+                place = (name, self.states.place(node.scene))
+                if self._spoken.setdefault(place, node) is not node:
+                    continue
+            self._try(key, walked, name, node, event)
+        self._try(key, walked, "", node, None)
+        if self.every_aspect and self._spoken.setdefault(("handing over", self.states.place(node.scene)), node) is node:
+            self._hand_over(node)
+
+    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, set[str]]]], name: str, node: Node, event: Record | None) -> None:
+        """One event, unless the plans that come here anew are not asked about by what it does."""
+        before = walked.setdefault(name, [])
+        if any(_covers(facts, node.facts, matters) for facts, matters in before):
+            return
+        asked = node.facts.asked
+        asked.clear()
+        if event is None:
+            for after in self._happen(node, None, self._silence(node)):
+                self._arrive(after)
+        else:
+            for after in self._happen(node, event, lambda scene: scene.happen(event)):
+                self._came_of(node, event, after)
+        before.append((node.facts, set(asked)))
+        matters = self._matters.setdefault(key, set())
+        if not asked <= matters:
+            matters |= asked
+            self._unpark(key)
+
+    def _came_of(self, node: Node, event: Record, after: Node) -> None:
+        if type(event) is Answered and after.scene.machine._history and self._worth_taking_back(node, event.answer, after):
+            self._take_back(node, after)
+        if after.scene.machine.memory.pending is not None:
+            self._confirm(after)
+        elif type(event) is SpeechStarted:
+            for later in self._happen(after, None, self._silence(after)):
+                self._arrive(later)
+        else:
+            self._arrive(after)
+
+    def _silence(self, node: Node):
+        def pass_time(scene: Scene) -> None:
+            before = self.states.coarse(scene)
+            cues, sounds = [], []
+            for _ in range(SILENT_EVENTS_MOST):
+                if scene.pass_time() is None:
+                    break
+                scene.passed += 1
+                cues += scene.cues
+                sounds += scene.sounds
+                if self.states.coarse(scene) != before:
+                    break
+            scene.cues, scene.sounds = cues, sounds
+
+        return pass_time
+
+    def _happen(self, node: Node, event: Record | None, happen) -> Iterator[Node]:
+        """Every way this goes on, by what is decided about the plan meanwhile."""
+        todo = [node.facts]
+        while todo:
+            facts = todo.pop()
+            scene = node.scene.fork()
+            scene.machine.memory.facts = facts
+            watch = node.watch.copy()
+            after = Node(scene, watch, facts, node, (), node.depth + 1)
+            memory = node.scene.machine.memory
+            try:
+                happen(scene)
+                after.events = (scene.passed if event is None else event,)
+                edge = Edge(event, node.scene.machine.step, memory.known, frozenset(memory.marks), scene, facts, node.scene.machine.outcome, memory.pending is not None and memory.pending == getattr(event, "answer", None))
+                self._look(after, edge)
+            except Undecided as open_fact:
+                todo += facts.possibilities(open_fact.dimension)
+                continue
+            except Exception as error:  # noqa: BLE001 - whatever the machine raises is a finding
+                after.events = (scene.passed + 1 if event is None else event,)
+                self._fail(after, "nothing stops the machine", f"{type(error).__name__}: {error}")
+                continue
+            self.found.moves += 1
+            yield after
+
+    def _look(self, after: Node, edge: Edge) -> None:
+        findings = Findings()
+        findings.worst, findings.looked = self.found.findings.worst, self.found.findings.looked
+        properties.look(after.watch, edge, findings)
+        follow(after.watch, edge)
+        properties.look_after(after.watch, edge, findings)
+        for name, detail in findings.failed.items():
+            self._fail(after, name, detail)
+        scene = edge.scene
+        if self.digest:
+            self._digest.update(f"{[_worded(c) for c in scene.cues]}".encode())
+
+    def _hand_over(self, node: Node) -> None:
+        """The crew comes and takes over: three answers, from wherever it stands."""
+        todo = [node]
+        for answer in ("paramedics", "taken over", "taken over"):
+            event = Answered(node.scene.now, answer, answer)
+            todo = [after for one in todo for after in self._happen(one, event, lambda scene, event=event: scene.happen(event))]
+        for after in todo:
+            machine = after.scene.machine
+            self.found.findings.looked[HAND_OVER.name] = self.found.findings.looked.get(HAND_OVER.name, 0) + 1
+            if not machine.closed and (machine.outcome != "handed over" or machine.call.step != "ended"):
+                self._fail(after, HAND_OVER.name, f"at {machine.step!r}: {machine.outcome}, the call {machine.call.step}")
+            self._arrive(after)
+
+    def _confirm(self, asked: Node) -> None:
+        """Good news waits for its second time: it comes, or it does not."""
+        again = asked.scene.machine.memory.pending
+        event = Answered(asked.scene.now, again or "", "")
+        for sure in self._happen(asked, event, lambda scene: scene.happen(event)):
+            self._arrive(sure)
+        for unsure in self._happen(asked, None, self._unconfirmed):
+            self._arrive(unsure)
+
+    @staticmethod
+    def _unconfirmed(scene: Scene) -> None:
+        cues, sounds = [], []
+        for _ in range(SILENT_EVENTS_MOST):
+            if scene.pass_time() is None:
+                break
+            scene.passed += 1
+            if scene.machine.memory.pending is None:
+                break
+            cues += scene.cues
+            sounds += scene.sounds
+        scene.cues, scene.sounds = cues + scene.cues, sounds + scene.sounds
+
+    def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
+        """Each answer once at every step and moment, by where it led."""
+        place = ("undo", answer, after.scene.machine.step, self.states.place(before.scene))
+        return self.every_aspect and self._spoken.setdefault(place, before) is before
+
+    def _take_back(self, before: Node, after: Node) -> None:
+        """ "That was wrong", said at once."""
+        if any(moved.how == "timed" for moved in steps_in(after.scene.cues)):
+            return  # a deadline moved it as well
+        for undone in self._happen(after, Answered(after.scene.now, "wrong", ""), lambda scene: scene.happen(Answered(scene.now, "wrong", ""))):
+            undone.events = (*after.events, *undone.events)
+            undone.parent = before
+            self._checked_back(before, undone)
+            self._arrive(undone)
+
+    def _checked_back(self, before: Node, undone: Node) -> None:
+        then, now = before.scene.machine, undone.scene.machine
+        if then.memory.kept is not None:
+            return  # an answer kept for the return is taken back first
+        same = then.step == now.step and all(
+            getattr(then.memory, name) == getattr(now.memory, name) for name in ("known", "marks", "counts", "reason", "back", "kept", "spo2")
+        )
+        self.found.findings.looked["undo restores exactly"] = self.found.findings.looked.get("undo restores exactly", 0) + 1
+        if not same:
+            self._fail(undone, "undo restores exactly", f"{then.step} is {now.step}, or memory differs")
+
+    # ---- states seen before
+
+    def _arrive(self, node: Node) -> None:
+        scene = node.scene
+        if scene.machine.closed:
+            return
+        scene.machine._history = []
+        scene.machine._before = None
+        key = self.states.coarse(scene)
+        before = self._seen.get(key)
+        if before is None:
+            self._seen[key] = [node.facts]
+            self._arrived[key] = {tuple(sorted(node.facts.decided.items()))}
+            self._fine[key] = {self.states.fine(scene)} if self.most_moves else set()
+            self._new_aspects(scene)
+            self._classes.add(tuple(sorted(node.facts.decided.items())))
+            self._fresh.append((key, node))
+            return
+        decided = tuple(sorted(node.facts.decided.items()))
+        if decided in self._arrived[key]:
+            pass
+        elif self._tells_apart(key, node.facts):
+            self._arrived[key].add(decided)
+            before.append(node.facts)
+            self._classes.add(decided)
+            self._fresh.append((key, node))
+            return
+        else:
+            self._arrived[key].add(decided)
+            self._parked.setdefault(key, []).append(node)
+        if self.every_aspect and self._new_aspects(scene):
+            node.new_aspects = True
+            self._fresh.append((key, node))
+        elif self.most_moves and len(known := self._fine[key]) < FINE_OF_ONE_COARSE:
+            fine = self.states.fine(scene)
+            if fine not in known:
+                known.add(fine)
+                self._more.append((key, node))
+
+    def _tells_apart(self, key: Hashable, facts: Facts) -> bool:
+        """These plans differ from all that came to this state where it matters (all of it, until it is walked)."""
+        matters = self._matters.get(key)
+        asked = facts.decided.keys() if matters is None else matters
+        return not any(_covers(other, facts, asked) for other in self._seen[key])
+
+    def _unpark(self, key: Hashable) -> None:
+        """More matters at this state than was known: those passed over are looked at again."""
+        parked = self._parked.pop(key, [])
+        for node in parked:
+            if self._tells_apart(key, node.facts):
+                self._seen[key].append(node.facts)
+                self._fresh.append((key, node))
+            else:
+                self._parked.setdefault(key, []).append(node)
+
+    def _new_aspects(self, scene: Scene) -> bool:
+        """Something is remembered at this step that never was at it before."""
+        aspects = self.states.aspects(scene)
+        if aspects <= self._aspects:
+            return False
+        self._aspects |= aspects
+        return True
+
+    def _fail(self, node: Node, name: str, detail: str) -> None:
+        self._failed += self.only in (None, name)
+        if name not in self.found.findings.failed:
+            self.found.findings.failed[name] = detail
+            self.found.traces[name] = path_to(node, self.age)
+
+
+def _covers(one: Facts, other: Facts, matters: Iterable[str]) -> bool:
+    """Whatever `other` may bring where it matters was open, or the same, when the state was walked."""
+    return all(f not in one.decided or one.decided[f] == other.decided.get(f) for f in matters)
+
+
+def _worded(cue: Record) -> tuple[object, ...]:
+    return (cue.kind, getattr(cue, "text", ""), getattr(cue, "target", ""), getattr(cue, "what", ""), cue.at_ms)
+
+
+def path_to(node: Node, age: str) -> Path:
+    """The events from the start."""
+    events: list[Record | int] = []
+    at: Node | None = node
+    while at is not None and at.parent is not None:
+        events[:0] = at.events
+        at = at.parent
+    root_helper = "helper" in (at or node).scene.machine.memory.marks
+    # The first event is the start itself.
+    return Path(age, root_helper, dict(node.facts.decided), events[1:])

@@ -1,0 +1,168 @@
+"""What an onlooker knows of an emergency: what was heard and when, kept apart from what the machine believes."""
+
+import re
+from collections.abc import Container
+from dataclasses import dataclass, field
+
+from prompter.events import Answered, Learned, Moved, Pace, Record, Say
+from prompter.proof.scene import BeatBegan, BeatEnded, Heard, Scene
+
+BREATH_WORDS = re.compile(
+    r"^(bag on|breathe into|squeeze|two gentle|keep squeezing)|squeeze (with|when)|small mask|mask over|mask tighter", re.IGNORECASE
+)
+"""Prompts that tell to breathe for somebody."""
+CHANGE_WORDS = re.compile(r"roll under|hold the tube still|tube in your hand|pull (the|it|out)|small mask|mask over|call now|oxygen on (face|the neck)|new tube in|push the chest", re.IGNORECASE)
+"""Prompts of a tube change, another route, or more than that."""
+CALL_WORDS = re.compile(r"call on speaker|make the call|emergency call|find any phone|call now", re.IGNORECASE)
+
+
+@dataclass(slots=True)
+class Watch:
+    """Times in ms. `since`: what is waited for, and from when."""
+
+    last_breath: int | None = None
+    breathing_now: bool = False  # a beat of breaths or pushes sounds
+    last_call: int | None = None
+    reason: bool = False
+    guide_in: bool = False
+    test_breaths: int = 0
+    tubes: int = 0
+    out_since: int | None = None
+    swelling: bool = False
+    cuff_empty: bool = False
+    beat_began: int | None = None
+    spoken_at: int | None = None  # when somebody last said something
+    since: dict[str, int] = field(default_factory=dict)
+
+    def copy(self) -> "Watch":
+        return Watch(
+            self.last_breath, self.breathing_now, self.last_call, self.reason, self.guide_in, self.test_breaths,
+            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, dict(self.since),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """One move: the event (None: time passed), and what came of it."""
+
+    event: Record | None
+    source: str
+    before_known: dict[str, str]
+    before_marks: frozenset[str]
+    scene: Scene
+    facts: Container[str]
+    before_outcome: str
+    confirmed: bool = False
+
+    @property
+    def answer(self) -> str:
+        return self.event.answer if type(self.event) is Answered else ""
+
+
+class Findings:
+    """Worst measures and failures, by property."""
+
+    def __init__(self) -> None:
+        self.worst: dict[str, float] = {}  # by property
+        self.failed: dict[str, str] = {}
+        self.looked: dict[str, int] = {}
+
+    def measure(self, name: str, value: float, limit: float, detail: str = "") -> None:
+        self.looked[name] = self.looked.get(name, 0) + 1
+        if value > self.worst.get(name, -1):
+            self.worst[name] = value
+        if value > limit:
+            self.fail(name, detail or f"{value:g} > {limit:g}")
+
+    def check(self, name: str, holds: bool, detail: str = "") -> None:
+        self.looked[name] = self.looked.get(name, 0) + 1
+        if not holds:
+            self.fail(name, detail)
+
+    def fail(self, name: str, detail: str) -> None:
+        self.failed.setdefault(name, detail)
+
+
+def follow(watch: Watch, edge: Edge) -> None:
+    """Brings the onlooker up to date, after the properties have looked."""
+    scene = edge.scene
+    if edge.event is not None:
+        watch.spoken_at = scene.now
+    if edge.answer == "wrong":
+        watch.swelling = watch.guide_in = watch.cuff_empty = False
+        watch.test_breaths = 0
+    for sound in scene.sounds:
+        if type(sound) is Heard:
+            _heard(watch, sound)
+        elif type(sound) is BeatBegan:
+            watch.breathing_now = sound.pace.what in ("breaths", "pushes")
+            watch.beat_began = sound.at_ms if watch.breathing_now else None
+            if watch.breathing_now:
+                watch.last_breath = sound.at_ms
+        elif type(sound) is BeatEnded:
+            if sound.pace.what in ("breaths", "pushes"):
+                watch.last_breath = max(watch.last_breath or 0, _last_tone(sound))
+            watch.breathing_now, watch.beat_began = False, None
+    if watch.breathing_now:
+        watch.last_breath = scene.now
+    if scene.machine.outcome != "open":
+        watch.out_since = watch.last_breath = None  # the next bout of trouble begins anew
+        watch.since.clear()
+    for cue in scene.cues:
+        if type(cue) is Learned:
+            _learned(watch, cue)
+        elif type(cue) is Say and cue.text.startswith("Pull the guide out"):
+            watch.guide_in = False  # asked for: a caregiver may say "done" before it has been heard
+        elif type(cue) is Say and cue.text.startswith("Empty the cuff"):
+            watch.cuff_empty = True
+        elif type(cue) is Say and cue.text.startswith("Fill the cuff"):
+            watch.cuff_empty = False
+
+
+def _heard(watch: Watch, sound: Heard) -> None:
+    text = sound.say.text
+    if BREATH_WORDS.search(text) and not text.startswith("Stop"):
+        watch.last_breath = sound.at_ms
+        watch.since.pop("breath", None)
+        watch.since.pop("no breaths", None)
+    if CHANGE_WORDS.search(text):
+        watch.since.pop("change", None)
+    if CALL_WORDS.search(text) or sound.say.role == "call":
+        watch.last_call = sound.at_ms
+
+
+def _last_tone(sound: BeatEnded) -> int:
+    if sound.pace.what == "pushes":
+        return sound.at_ms
+    every = 60_000 / sound.pace.per_minute
+    return int(sound.began_ms + every * max(0, (sound.at_ms - sound.began_ms - 1) // every))
+
+
+def _learned(watch: Watch, cue: Learned) -> None:
+    if (cue.what, cue.value) == ("tube", "out"):
+        watch.out_since, watch.guide_in, watch.swelling, watch.test_breaths = cue.at_ms, False, False, 0
+        watch.cuff_empty = False
+    elif (cue.what, cue.value) == ("tube", "proven open"):
+        watch.reason, watch.guide_in, watch.test_breaths, watch.out_since = False, False, 0, None
+    elif cue.what == "changed":
+        watch.guide_in, watch.cuff_empty, watch.test_breaths = True, True, 0  # a new tube's cuff is empty
+    elif cue.what == "tries":
+        watch.tubes = int(cue.value)
+    elif cue.what == "swelling":
+        watch.swelling = True
+    if cue.what == "breathing" and cue.value == "better":
+        watch.since.clear()
+        watch.last_breath = None
+
+
+def steps_in(cues: list[Record]) -> list[Moved]:
+    """Care's moves among the cues."""
+    return [c for c in cues if type(c) is Moved and c.machine == "care"]
+
+
+def says_in(cues: list[Record]) -> list[Say]:
+    return [c for c in cues if type(c) is Say]
+
+
+def paces_in(cues: list[Record]) -> list[Pace]:
+    return [c for c in cues if type(c) is Pace]

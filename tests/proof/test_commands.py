@@ -1,0 +1,121 @@
+"""`prompter flow check | replay | mutants`: what they print, their exit codes, and that a fault's way is walked again."""
+
+import json
+from pathlib import Path
+
+import pytest
+from ruamel.yaml import YAML
+from typer.testing import CliRunner
+
+from prompter import cli_proof
+from prompter.cli_flow import app
+from prompter.events import Answered
+from prompter.proof.check import PROPERTIES, Checked, Result
+from prompter.proof.clinical import look_at_rows
+from prompter.proof.mutants import mutants_of
+from prompter.proof.traces import Trace, read, replay, trace_of, write
+from prompter.proof.walk import Path as Way
+from prompter.proof.watch import Findings
+from prompter.resources import flow_file
+
+run = CliRunner().invoke
+
+
+@pytest.fixture
+def broken_file(tmp_path) -> Path:
+    """A flow in which silence at the first question waits for a minute."""
+    yaml = YAML()
+    body = yaml.load(flow_file("breathing-trouble").read_text(encoding="utf-8"))
+    body["rules"]["test_breaths"] = 5
+    file = tmp_path / "broken.yaml"
+    with file.open("w", encoding="utf-8") as out:
+        yaml.dump(body, out)
+    return file
+
+
+def failing(monkeypatch, name: str, way: Way) -> None:
+    """Makes the check give one known failure, without the walk's seconds."""
+    prop = next(p for p in PROPERTIES if p.name == name)
+    checked = Checked("breathing-trouble", 18_480, 9_168, results=[Result(prop, 3, 5.0, "five breaths", way), Result(PROPERTIES[0], 1, 2.0)])
+    monkeypatch.setattr(cli_proof, "check", lambda flow: checked)
+
+
+WAY = Way("child", False, {"tube": "uncuffed"}, [Answered(0, "not breathing", "no breaths"), 12])
+
+
+def test_a_failure_is_printed_with_its_way_and_a_file_that_walks_it_again(monkeypatch, tmp_path, broken_file):
+    failing(monkeypatch, "two test breaths at most", WAY)
+    result = run(app, ["check", str(broken_file), "--out", str(tmp_path / "traces")])
+    assert result.exit_code == 1
+    file = tmp_path / "traces" / "breathing-trouble-two-test-breaths-at-most.json"
+    for part in ("18,480 variants (9,168 impossible left out)", "Bounded:", "fails", "shortest way: answered not breathing · silence", str(file)):
+        assert part in result.stdout, part
+    mended = json.loads(file.read_text()) | {"flow": "breathing-trouble"}
+    other = tmp_path / "mended.json"
+    other.write_text(json.dumps(mended))
+    again = run(app, ["replay", str(other)])
+    assert again.exit_code == 0 and "It holds now." in again.stdout and "Two gentle squeezes." in again.stdout
+
+
+def test_json_is_as_promised(monkeypatch, tmp_path):
+    failing(monkeypatch, "two test breaths at most", WAY)
+    result = run(app, ["check", "--json", "--out", str(tmp_path)])
+    body = json.loads(result.stdout)
+    assert result.exit_code == 1 and body["flows"][0]["variants"] == 18_480
+    first = body["flows"][0]["properties"][0]
+    assert (first["name"], first["holds"], first["limit"], first["worst"]) == ("two test breaths at most", False, 2, 5.0)
+    assert Path(first["trace"]).exists() and body["flows"][0]["properties"][1]["trace"] is None
+
+
+def test_what_cannot_be_checked_or_replayed_is_one_line_and_exit_code_2(tmp_path):
+    empty, strange = tmp_path / "empty.json", tmp_path / "strange.json"
+    empty.write_text("{}")
+    strange.write_text(json.dumps({"trace": "trace-1", "flow": "breathing-trouble", "property": "", "detail": "", "age": "old", "helper": True, "facts": [], "events": []}))
+    for command in (["check", str(tmp_path / "none.yaml")], ["replay", str(tmp_path / "none.json")], ["replay", str(empty)], ["replay", str(strange)], ["mutants", "nothing"]):
+        result = run(app, command)
+        assert result.exit_code == 2 and len(result.stderr.strip().splitlines()) == 1, command
+
+
+def test_a_trace_survives_its_file_and_fails_again_on_the_broken_flow(tmp_path, broken_file):
+    from prompter.flow.reading import load_flow
+
+    trace = trace_of(str(broken_file), "two test breaths at most", "five", WAY)
+    write(trace, tmp_path / "trace.json")
+    assert read(tmp_path / "trace.json") == trace
+    told, failed = replay(trace, load_flow(broken_file))
+    assert "two test breaths at most" in failed or any("beat: breaths, 2" in line for line in told)
+
+
+def test_there_are_five_hundred_mutants_at_least_and_each_differs(flow):
+    data = flow.model_dump(by_alias=True)
+    mutants = list(mutants_of(data))
+    assert len(mutants) >= 500 and len({m.operator for m in mutants}) >= 10
+    for mutant in mutants[::60]:
+        assert mutant.of(data) != data, mutant.what
+    assert data == flow.model_dump(by_alias=True), "the flow itself is left alone"
+
+
+def test_the_second_writing_of_the_tables_agrees_and_sees_a_slip(flow):
+    found = Findings()
+    look_at_rows(flow, found)
+    assert found.failed == {} and sum(found.looked.values()) > 400
+    data = flow.model_dump(by_alias=True)
+    slips = {"steps": ("look", "answers", "not better", 0, "go"), "times": ("look", "silent", 0, "act_s"), "words": ("look", "ask", 0, "say")}
+    for name, value, prop in (("steps", "settle", "rows"), ("times", 30, "seconds"), ("words", "Is it well?", "words")):
+        twin = json.loads(json.dumps(data))
+        place = twin["steps"]
+        for part in slips[name][:-1]:
+            place = place[part]
+        place[slips[name][-1]] = value
+        slip = Findings()
+        look_at_rows(type(flow).model_validate(twin), slip)
+        assert [*slip.failed] == [f"the {prop} of the clinical tables"]
+
+
+def test_properties_have_names_of_their_own_reasons_and_sources():
+    assert len({p.name for p in PROPERTIES}) == len(PROPERTIES) >= 45
+    assert all(p.reason and p.source for p in PROPERTIES)
+
+
+def test_a_trace_knows_its_type():
+    assert Trace("f", "p", "d", "child", True, frozenset(), (3,)).events == (3,)
