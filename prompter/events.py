@@ -63,6 +63,16 @@ class Started(Record, kind="started"):
 
 
 @dataclass(frozen=True, slots=True)
+class Resumed(Record, kind="resumed"):
+    """The prompter was stopped (power, a crash) and goes on where its journal ends.
+
+    `gap_ms`: the time before this of which nothing is known; None: not even how long it was.
+    """
+
+    gap_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Answered(Record, kind="answered"):
     """A believed answer. `score` is None when keyed."""
 

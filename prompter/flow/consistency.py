@@ -182,11 +182,11 @@ def _all_lines(flow: Flow) -> Iterator[tuple[Path_, Line]]:
     for name, step in flow.steps.items():
         if step.how:
             yield ("steps", name, "how"), Line(say=step.how)
-    for part, words in (("rules", ("number_again", "heard", "ask_back", "confirm", "use_key", "going_back", "holding")),
+    for part, words in (("rules", ("number_again", "heard", "ask_back", "confirm", "use_key", "going_back", "holding", "continuing")),
                         ("call", ("ask_paced", "remind", "remind_without_phone"))):  # fmt: skip
         for name in words:
             text = getattr(getattr(flow, part), name)
-            yield (part, name), Line(say=text.replace("{read_back}", "word") if part == "rules" else text)
+            yield (part, name), Line(say=text.replace("{read_back}", "word").replace("{title}", "word") if part == "rules" else text)
 
 
 def _texts(flow: Flow) -> Iterator[Finding]:

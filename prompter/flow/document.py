@@ -174,6 +174,7 @@ class Rules(Part):
     use_key: str
     going_back: str
     holding: str
+    continuing: str = "Continuing. {title}"
     breath_gap: list[GapLine]
 
 

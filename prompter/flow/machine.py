@@ -4,6 +4,7 @@ Rules at the top; only rows of the table lead on, and only a visit's end or "tha
 - `feed(event)` first lets every deadline before the event pass, each at its own time, then takes
   the event. So the cues do not depend on how often somebody sends a `Ticked`, and an answer that
   comes with a deadline goes before it.
+- `Resumed` alone lets no deadline pass: nobody was asked meanwhile, so nobody was silent.
 - A refused event changes nothing and is reported as `Refused`.
 - "That was wrong" restores step and memory as they were before the last answer or assumption.
 """
@@ -26,6 +27,7 @@ from prompter.events import (
     PromptEnded,
     Record,
     Recovered,
+    Resumed,
     SpeechEnded,
     SpeechStarted,
     Started,
@@ -34,7 +36,7 @@ from prompter.events import (
     Unclear,
 )
 from prompter.flow.conditions import holds
-from prompter.flow.moving import Moving
+from prompter.flow.resuming import Resuming
 from prompter.flow.table import BUILT_IN, Table
 from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE
 
@@ -54,7 +56,7 @@ class View:
     outcome: str
 
 
-class FlowMachine(Moving):
+class FlowMachine(Resuming):
     """One emergency. `step` is the care step; `memory` what is known; `call` the call beside it."""
 
     def __init__(self, table: Table, engine: Machine | None = None) -> None:
@@ -82,7 +84,8 @@ class FlowMachine(Moving):
         if handler is None:
             raise Bug(f"the flow machine takes no {event.kind!r}")
         self._cues = []
-        self._pass_deadlines(event.at_ms, including=isinstance(event, Ticked))
+        if not isinstance(event, Resumed):
+            self._pass_deadlines(event.at_ms, including=isinstance(event, Ticked))
         self._at(event.at_ms)
         if self.closed:
             self._refuse(event.kind, "the emergency is closed")
@@ -205,6 +208,13 @@ class FlowMachine(Moving):
         at_once_if = self.table.flow.call.at_once_if
         if at_once_if and holds(at_once_if, self.table.variant.facts, self.memory):
             self.call.ask_now(self._now, "at once, as the flow says", "timed", self.paced, self._choose)
+
+    def _resumed(self, event: Resumed) -> None:
+        if not self._started:
+            self._refuse("resumed", "it has not begun")
+            return
+        self._noting = False
+        self._go_on(event)
 
     def _answered(self, event: Answered) -> None:
         self._somebody_heard()
@@ -368,6 +378,7 @@ class FlowMachine(Moving):
 
 _HANDLERS: dict[type, Callable[[FlowMachine, Any], None]] = {
     Started: FlowMachine._started_event,
+    Resumed: FlowMachine._resumed,
     Answered: FlowMachine._answered,
     Numbered: FlowMachine._numbered,
     Unclear: FlowMachine._unclear_event,

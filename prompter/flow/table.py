@@ -145,6 +145,11 @@ class Table:
         """How good news is asked for a second time."""
         return _capital(self.line(self.flow.rules.confirm, read_back=self.flow.answers[answer].words))
 
+    def continuing(self, step: str) -> str:
+        """What is said first after a stop: "Continuing. Suction."."""
+        title = self.stands[step].title
+        return self.line(self.flow.rules.continuing, title=title if title.endswith("?") else f"{title}.")
+
     def texts(self) -> list[str]:
         """Every clip that this plan and flow can speak, each once, in the order of need."""
         rules, call = self.flow.rules, self.flow.call

@@ -1,11 +1,12 @@
 """Reads a journal of any bytes up to its first damage, and says what is wrong there."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from prompter import limits
 from prompter.errors import CannotDo
+from prompter.journal.head import Head, read_head
 from prompter.journal.line import BadLine, digest, parse, whole
 
 
@@ -14,15 +15,18 @@ class Reading:
     """What a journal holds. `events` are the sound ones, from the first to the first damage.
 
     intact: every byte is as written and nothing is torn. first_bad: number of the first line that
-    is not (1 is the first), or None. torn_tail: only the last line is bad, as a power loss leaves
-    it. closed: a `closed` event stands. problem: one line for people, empty if intact. sound_bytes:
-    length of the sound part. last_digest: SHA-256 of the last sound line, for the next one's `prev`.
+    is not (1 is the first), or None. torn_tail: no sound line follows the damage, as a power loss
+    leaves it. missing: so many acknowledged events are not there, by the head beside the file (0
+    without one). closed: a `closed` event stands. problem: one line for people, empty if intact.
+    sound_bytes: length of the sound part. last_digest: SHA-256 of the last sound line, for the next
+    one's `prev`.
     """
 
     events: list[dict[str, Any]] = field(default_factory=list)
     intact: bool = True
     first_bad: int | None = None
     torn_tail: bool = False
+    missing: int = 0
     closed: bool = False
     problem: str = ""
     sound_bytes: int = 0
@@ -31,6 +35,7 @@ class Reading:
 
 def read(path: Path | str) -> Reading:
     """Reads the journal at `path`. Raises CannotDo only if the file itself cannot be read."""
+    head = read_head(Path(path))  # first: a journal that is being written grows meanwhile
     try:
         size = Path(path).stat().st_size
         if size > limits.JOURNAL_BYTES_MAX:
@@ -44,7 +49,7 @@ def read(path: Path | str) -> Reading:
         raise CannotDo(
             f"cannot be read ({error.strerror})", str(path), "give the path of a journal."
         ) from error
-    return read_bytes(data)
+    return against_head(read_bytes(data), head)
 
 
 def read_sound(path: Path | str) -> Reading:
@@ -58,6 +63,26 @@ def read_sound(path: Path | str) -> Reading:
 
 verify = read
 """Reading is verifying: there is no way to read a journal unchecked."""
+
+
+def against_head(reading: Reading, head: Head | None) -> Reading:
+    """`reading`, and what the head says besides: a cut at a line's end, or another journal's lines."""
+    if head is None:
+        return reading
+    count = len(reading.events)
+    if head.seq > count:
+        missing = head.seq - count
+        problem = reading.problem or f"line {count + 1}: it was there when it was written"
+        problem += f" ({missing} acknowledged {'event is' if missing == 1 else 'events are'} missing)"
+        first_bad = reading.first_bad or count + 1
+        return replace(
+            reading, intact=False, first_bad=first_bad, missing=missing, problem=problem
+        )
+    after = reading.events[head.seq]["prev"] if head.seq < count else reading.last_digest
+    if after != head.digest:
+        problem = f"line {head.seq}: it is another than the one acknowledged"
+        return replace(reading, intact=False, first_bad=head.seq, torn_tail=False, problem=problem)
+    return reading
 
 
 def read_bytes(data: bytes) -> Reading:
@@ -85,7 +110,6 @@ def read_bytes(data: bytes) -> Reading:
             break
         events.append(event)
         prev = digest(line)
-    last_bad = len(lines) if not tail else len(lines) + 1
     first_bad = len(events) + 1 if problem or tail else None
     if tail and not problem:
         problem = f"line {first_bad}: it breaks off before its end"
@@ -93,9 +117,17 @@ def read_bytes(data: bytes) -> Reading:
         events=events,
         intact=first_bad is None,
         first_bad=first_bad,
-        torn_tail=first_bad is not None and first_bad > 1 and first_bad == last_bad,
+        torn_tail=first_bad is not None and first_bad > 1 and not any(map(_sound, lines[first_bad:])),
         closed=any(event["kind"] == "closed" for event in events),
         problem=problem,
         sound_bytes=sum(len(line) + 1 for line in lines[: len(events)]),
         last_digest=digest(lines[len(events) - 1]) if events else "",
     )
+
+
+def _sound(line: bytes) -> bool:
+    """Whether these bytes were written as a line of some journal, wherever they stand now."""
+    try:
+        return whole(line, parse(line))
+    except BadLine:
+        return False

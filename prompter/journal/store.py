@@ -1,6 +1,8 @@
 """The journal's file: one writer, one line an event, acknowledged when the disk has it."""
 
+import contextlib
 import hashlib
+import os
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -10,10 +12,15 @@ from filelock import FileLock, Timeout
 
 from prompter.errors import CannotDo
 from prompter.journal.disk import Disk, FileDisk
-from prompter.journal.line import Chain
+from prompter.journal.head import Head, HeadFile
+from prompter.journal.line import Chain, digest
 from prompter.journal.reading import read
 
 MakeDisk = Callable[[Path, bool], Disk]
+
+
+class HeldByAnother(CannotDo):
+    """Another prompter is writing this journal."""
 
 
 class Journal:
@@ -31,6 +38,8 @@ class Journal:
         self._disk, self._lock = disk, lock
         self._size = sum(map(len, lines))
         self._dirty = False
+        self._head = HeadFile(path)
+        self._acknowledge()
 
     @classmethod
     def create(
@@ -55,17 +64,17 @@ class Journal:
     ) -> Self:
         """Begins a new file that already holds `lines`, whose end is `chain`. Raises CannotDo."""
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             lock = _lock(path)
             try:
                 opened = disk(path, True)
             except FileExistsError as error:
-                lock.release()
+                _unlock(lock)
                 raise CannotDo(
                     "is there already", str(path), "choose another name, or reopen it."
                 ) from error
             except OSError:
-                lock.release()
+                _unlock(lock)
                 raise
         except OSError as error:
             raise CannotDo(
@@ -73,13 +82,12 @@ class Journal:
             ) from error
         journal = cls(path, opened, lock, chain, [])
         try:
-            journal.commit(b"".join(lines))
+            journal.commit(*lines)
         except OSError as error:
             journal.close()
             raise CannotDo(
                 f"the journal cannot begin ({error.strerror})", str(path), "choose another folder."
             ) from error
-        journal.lines = list(lines)
         return journal
 
     @classmethod
@@ -106,7 +114,7 @@ class Journal:
             lock = _lock(path)
             try:
                 reading = read(path)  # again: it may have grown until we held it
-                if not reading.intact and not reading.torn_tail:
+                if not reading.intact and (not reading.torn_tail or reading.missing):
                     raise CannotDo(
                         f"damaged ({reading.problem})",
                         str(path),
@@ -115,7 +123,7 @@ class Journal:
                 data = path.read_bytes()
                 opened = disk(path, False)
             except BaseException:
-                lock.release()
+                _unlock(lock)
                 raise
         except OSError as error:
             raise CannotDo(
@@ -161,7 +169,7 @@ class Journal:
             raise
         return self.chain.seq
 
-    def commit(self, line: bytes) -> None:
+    def commit(self, *lines: bytes) -> None:
         """Writes lines made by this journal's chain. Raises OSError; the file then ends where it did."""
         if self._dirty:
             self._disk.truncate(self._size)
@@ -169,11 +177,17 @@ class Journal:
         self._dirty = (
             True  # until the disk has all of it: half a line must not stay before the next try
         )
-        self._disk.append(line)
+        data = b"".join(lines)
+        self._disk.append(data)
         self._disk.sync()
         self._dirty = False
-        self._size += len(line)
-        self.lines.append(line)
+        self._size += len(data)
+        self.lines.extend(lines)
+        self._acknowledge()
+
+    def _acknowledge(self) -> None:
+        if self.lines:
+            self._head.write(Head(len(self.lines), digest(self.lines[-1].rstrip(b"\n"))))
 
     def close(self) -> None:
         """Gives the file free. What was acknowledged is safe already."""
@@ -186,7 +200,8 @@ class Journal:
             self._disk.close()
         except OSError:
             pass
-        self._lock.release()
+        self._head.close()
+        _unlock(self._lock)
 
 
 def _lock(path: Path) -> FileLock:
@@ -194,10 +209,22 @@ def _lock(path: Path) -> FileLock:
     try:
         lock.acquire()
     except Timeout as error:
-        raise CannotDo(
+        raise HeldByAnother(
             "another prompter is writing this journal", str(path), "close it first."
         ) from error
     return lock
+
+
+def _unlock(lock: FileLock) -> None:
+    """Leaves no lock file behind. Taken away while held: `FileLock` sees that a file it opened before
+    has lost its name, and tries again."""
+    if os.name == "posix":
+        with contextlib.suppress(OSError):
+            os.unlink(lock.lock_file)
+    lock.release()
+    if os.name != "posix":
+        with contextlib.suppress(OSError):  # Windows: only once nobody has it open
+            os.unlink(lock.lock_file)
 
 
 def _set_aside(path: Path, torn: bytes) -> Path:

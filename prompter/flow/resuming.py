@@ -1,0 +1,21 @@
+"""Goes on after a stop of which nothing is known: the step begins anew, and nothing is taken for silence."""
+
+from prompter.events import Resumed
+from prompter.flow.moving import Moving
+from prompter.flow.outstanding import Outstanding
+
+
+class Resuming(Moving):
+    """What stood in the journal stands; what was being said, paced or waited for is over."""
+
+    def _go_on(self, event: Resumed) -> None:
+        if self._beat in ("breaths", "pushes") and not self._before_beat:
+            # The last breath anybody knows of; those of the gap are unknown and count as missing.
+            self._last_breath = event.at_ms - (event.gap_ms or 0)
+        self._outstanding = Outstanding()
+        self._beat, self._pace_cue, self._pace_began = "", None, None
+        self._before_beat = set()
+        self._not_confirmed()
+        stand = self.table.stands[self.step]
+        self._say(self.table.continuing(stand.name), "notice")
+        self._begin(stand)
