@@ -27,18 +27,22 @@ def respond_command(
     loudspeaker: Annotated[
         str | None, typer.Option("--loudspeaker", help="Part of its name, or its number.")
     ] = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Begin anew, even if an emergency was just interrupted.")
+    ] = False,
 ) -> None:
     """Speak somebody through a breathing emergency, now.
 
     It begins at once, whatever is missing: without a plan it says no numbers, without a microphone
-    it takes keys, without a loudspeaker it shows what to do. Ctrl-C twice closes it.
+    it takes keys, without a loudspeaker it shows what to do. Ctrl-C twice closes it. After a power
+    loss or a crash, the same command goes on where it was.
     """
     # Only now: the command line itself must be there at once. What is loaded from here on stays:
     # looking for garbage in it meanwhile costs a fifth of the time to the first word.
     gc.disable()
     from prompter.live.emergency import respond
 
-    code = respond(plan, keys_only, out, device(microphone), device(loudspeaker))
+    code = respond(plan, keys_only, out, device(microphone), device(loudspeaker), new)
     # Everything is closed. What may still run is a thread inside a recogniser or a driver, and the
     # interpreter's own way out would tear it down in the middle and abort.
     for stream in (sys.stdout, sys.stderr):

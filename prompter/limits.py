@@ -27,6 +27,19 @@ JOURNAL_CLOSE_S = 3.0
 JOURNAL_HELD_MAX = 20_000
 """Events kept in memory while the disk fails: some hours of an emergency."""
 
+RESUME_WITHIN_S = 600
+"""A younger journal that is not closed is taken up; after a longer gap the first questions fit better."""
+
+RESUME_CLOCK_BACK_S = 7_200
+"""A journal that seems to come from the future by up to this is taken for one before the clock was
+set back; how long the gap was is not known then."""
+
+RESUME_LOOKS = 8
+"""So many of the newest journals are looked at before an emergency begins: each costs milliseconds."""
+
+CLOCK_CHANGED_S = 2.0
+"""A difference between wall clock and session clock that grows by this is journalled."""
+
 JOURNAL_BYTES_MAX = 64 * 1024 * 1024
 """A longer file is no journal of one emergency (which has about 0.3 MB)."""
 

@@ -1,5 +1,9 @@
 """The first line of a journal: plan and flow whole, so that reading it back needs nothing else."""
 
+import contextlib
+import hashlib
+import platform
+from pathlib import Path
 from typing import Any
 
 from prompter import __version__
@@ -18,6 +22,7 @@ def opened_record(
     ears: list[str],
     settings: dict[str, Any],
     approval: dict[str, str] | None = None,
+    clock: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """`variant` is embedded as it was used: with no plan, or a broken one, no text yields it again.
 
@@ -28,7 +33,14 @@ def opened_record(
         "plan_text": plan_text, "plan_name": plan_name, "flow_text": flow_text,
         "variant": variant_record(variant), "voice": voice, "ears": ears, "settings": settings,
         "approval": approval or {},
+        "clock": clock, "versions": versions(),
     }  # fmt: skip
+
+
+def reopened_record(opened: dict[str, Any]) -> dict[str, Any]:
+    """When an interrupted emergency goes on: all that `opened_record` tells, but not the texts again."""
+    texts = ("plan_text", "plan_name", "flow_text", "variant")
+    return {**{k: v for k, v in opened.items() if k not in texts}, "kind": "reopened"}
 
 
 def variant_record(variant: Variant) -> dict[str, Any]:
@@ -43,3 +55,18 @@ def variant_record(variant: Variant) -> dict[str, Any]:
 def variant_of(record: dict[str, Any]) -> Variant:
     """The inverse of `variant_record`."""
     return Variant(frozenset(record["facts"]), record["words"], record["numbers"])
+
+
+def clock_record(zero_s: float) -> dict[str, Any]:
+    """Which boot this is (empty where the system does not tell) and its clock at session time 0: so
+    the length of a gap is known exactly, whatever happens to the wall clock."""
+    boot = ""
+    with contextlib.suppress(OSError):
+        text = Path("/proc/sys/kernel/random/boot_id").read_text("ascii")
+        boot = hashlib.sha256(text.encode()).hexdigest()[:16]
+    return {"boot": boot, "zero_ms": round(zero_s * 1000)}
+
+
+def versions() -> dict[str, str]:
+    """What runs this: for the engineer who replays it."""
+    return {"python": platform.python_version(), "system": platform.platform(terse=True)}

@@ -24,6 +24,7 @@ from prompter.events import (
     PromptEnded,
     Record,
     Recovered,
+    Resumed,
     Say,
     SpeechEnded,
     SpeechStarted,
@@ -36,6 +37,7 @@ from prompter.flow.machine import FlowMachine, View
 from prompter.flow.table import Table
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
 from prompter.limits import ASK_BACK_MARGIN, ASK_BACK_SCORE
+from prompter.replay import as_line
 from prompter.speak.mixer import Beat, Mixer, PromptEndedAt, PromptStarted
 
 CARE_ROLES = frozenset({"care", "question", "helper", "notice", "echo"})
@@ -100,6 +102,14 @@ class Session:
     def start(self, at_ms: int = 0) -> None:
         """The emergency begins: the first prompt is on its way when this returns."""
         self._feed(Started(at_ms))
+
+    def resume(self, at_ms: int, gap_ms: int | None, utterances: int = 0, announced: int = 0) -> None:
+        """An emergency that was interrupted goes on; its `machine` was rebuilt from the journal.
+
+        `gap_ms`: see `Resumed`. `utterances`, `announced`: how many there were before.
+        """
+        self._utterances, self._announced = utterances, announced
+        self._feed(Resumed(at_ms, gap_ms))
 
     def hear_block(self, block: np.ndarray, at_ms: int) -> None:
         """float32[512], mono, 16 kHz, that ended at `at_ms`."""
@@ -274,10 +284,7 @@ class Session:
         for watcher in self._watchers:
             watcher.saw({**record, "at_ms": at_ms})
         if self._journal is not None:
-            body = {key: value for key, value in record.items() if key != "at_ms"}
-            if record.get("at_ms", at_ms) != at_ms:
-                body["due_ms"] = record["at_ms"]  # a deadline's own time, before this event's
-            self._journal.append(body, self.timing.wall(at_ms), at_ms)
+            self._journal.append(as_line(record, at_ms), self.timing.wall(at_ms), at_ms)
 
 
 def _heard_record(heard: Heard, step: str, sound: str | None) -> dict[str, Any]:

@@ -93,6 +93,10 @@ class FlowMachine(Resuming):
             handler(self, event)
         return self._cues
 
+    @property
+    def started(self) -> bool:
+        return self._started
+
     def next_deadline_ms(self) -> int | None:
         """When the next thing happens by itself; None if only an event can move it."""
         due = self._due()

@@ -85,12 +85,14 @@ class BackgroundWriter:
             if self._lost and not self._failing:
                 self._say_lost(at, mono_ms)
             held = self._hold(record, at, mono_ms)
+            waits = wait_ms > 0
             wait_ms = 0 if self._failing else wait_ms
         if wait_ms and held.safe.wait(wait_ms / 1000):
             return True
         with self._change:
-            held.late = not held.safe.is_set()
-            return not held.late
+            safe = held.safe.is_set()
+            held.late = waits and not safe  # whom nobody waited for is not late
+            return safe
 
     def trouble(self) -> str:
         """What is wrong with the disk, one line for people; empty if nothing is."""

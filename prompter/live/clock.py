@@ -2,20 +2,40 @@
 
 import threading
 import time
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
+from prompter import limits
+
 
 class LiveClock:
-    """Session time 0 is when this is made. Safe from any thread."""
+    """Session time 0 is when this is made, or before, if it goes on. Safe from any thread."""
 
     def __init__(self) -> None:
         self.began = datetime.now().astimezone()
-        self._zero_s = time.monotonic()
+        self.zero_s = time.monotonic()
+        self._ahead_s = 0.0
 
     def now_ms(self) -> int:
-        return round((time.monotonic() - self._zero_s) * 1000)
+        return round((time.monotonic() - self.zero_s) * 1000)
+
+
+    def go_on(self, at_ms: int) -> None:
+        """It is `at_ms` now: an earlier session goes on. Before anybody else uses this clock."""
+        self.zero_s = time.monotonic() - at_ms / 1000
+        self.began = datetime.now().astimezone() - timedelta(milliseconds=at_ms)
+
+    def changed_ms(self) -> int:
+        """By how much the wall clock was set forward (or back: negative) since this last told; 0 if
+        it was not. A machine that was asleep looks the same."""
+        wall_s = (datetime.now().astimezone() - self.began).total_seconds()
+        ahead_s = wall_s - (time.monotonic() - self.zero_s)
+        changed_s = ahead_s - self._ahead_s
+        if abs(changed_s) < limits.CLOCK_CHANGED_S:
+            return 0
+        self._ahead_s = ahead_s
+        return round(1000 * changed_s)
 
 
 class HeardAt:

@@ -15,6 +15,8 @@ import tempfile
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +29,7 @@ from prompter.live.own_echo import OwnEcho
 from prompter.live.screen import Screen, say_plainly
 from prompter.live.shown import Shown
 from prompter.live.soundcard import SoundCard
+from prompter.live.voice_at_once import voice_at_once
 
 
 def respond(
@@ -35,10 +38,14 @@ def respond(
     out: Path | None,
     microphone: str | int | None,
     loudspeaker: str | int | None,
+    new: bool = False,
 ) -> int:
-    """Runs one emergency until it is closed; the exit code: 0, or 1 if the program itself failed."""
+    """Runs one emergency until it is closed; the exit code: 0, or 1 if the program itself failed.
+
+    `new`: begin at the first question even if an emergency was interrupted a moment ago.
+    """
     keep_small()
-    emergency = Emergency(plan, keys_only, out, microphone, loudspeaker)
+    emergency = Emergency(plan, keys_only, out, microphone, loudspeaker, new)
     sys.setswitchinterval(limits.SWITCH_S)
     with _signals(emergency.inbox), _libraries_hushed():
         try:
@@ -57,10 +64,12 @@ class Emergency:
         out: Path | None,
         microphone: str | int | None,
         loudspeaker: str | int | None,
+        new: bool = False,
     ) -> None:
         self.inbox: queue.Queue[tuple[str, Any]] = queue.Queue()
         self.clock = LiveClock()
-        self._plan, self._keys_only, self._out = plan, keys_only, out
+        self._plan, self._keys_only, self._out, self._new = plan, keys_only, out, new
+        self._looked: Any = None
         self._heard_at = HeardAt(self.clock)
         self._own_echo = OwnEcho()
         self._card = SoundCard(self.inbox.put, self._tap, microphone, loudspeaker, not keys_only)
@@ -116,8 +125,10 @@ class Emergency:
         from prompter.speak.clips import ClipStore
         from prompter.speak.mixer import Mixer
 
-        voice, self._voice_trouble = _voice()
+        voice, self._voice_trouble = voice_at_once()
         prepared = self._prepared = prepare(self._plan)
+        self._look_for_interrupted()
+        prepared = self._prepared
         self._breaths_per_minute = prepared.table.variant.numbers["breaths_per_minute"]
         folder = prepared.cache or Path(tempfile.gettempdir(), "prompter-clips")
         self._store = ClipStore(folder / "clips", voice)
@@ -129,19 +140,42 @@ class Emergency:
         with contextlib.suppress(queue.Empty):  # whatever comes first: the loudspeaker or why not
             self._runner.first(self.inbox.get(timeout=limits.LOUDSPEAKER_WAIT_S))
 
+    def _look_for_interrupted(self) -> None:
+        """An emergency that was stopped a moment ago goes on where it was."""
+        from prompter.resuming import look
+
+        one = self._prepared
+        folders = [] if self._new else self._journal_folders()
+        self._looked = look(folders, one.table, one.flow_text, one.plan_text)
+        if self._looked.held:
+            self._keys_only = True  # two that listen would hear each other
+        found = self._looked.found
+        if found is not None:
+            self._prepared = replace(one, table=found.machine.table)
+            self.clock.go_on(found.last_ms + (1 if found.gap_ms is None else found.gap_ms))
+
     def _make_session(self, voice: str | None) -> None:
         from prompter.live.journalling import LiveJournal
         from prompter.live.keep_sound import SoundKeeper
         from prompter.live.runner import Runner
+        from prompter.opening import reopened_record
         from prompter.session import Session, Timing
 
-        prepared = self._prepared
+        prepared, found = self._prepared, self._looked.found
         self._journal = LiveJournal(
             self._journal_folders(),
             self.clock.began,
             lambda: self._opened(voice),
             lambda text: self.inbox.put(("disk", text)),
+            found,
+            lambda seq, waited_ms: self.inbox.put(("late", (seq, waited_ms))),
         )
+        if found is not None:
+            for entry in found.restored:
+                self._journal.append(*entry)
+            now_ms = self.clock.now_ms()
+            at = self.clock.began + timedelta(milliseconds=now_ms)
+            self._journal.append(reopened_record(self._opened(voice)), at, now_ms)
         keeper = None
         if prepared.plan is not None and prepared.plan.keep_sound and not self._keys_only:
             keeper = SoundKeeper(lambda: self._journal.path).keep
@@ -151,12 +185,13 @@ class Emergency:
             Timing(self.clock.began, self._heard_at.sound_ms),
             self._journal,
             watchers=(self,),
+            machine=found.machine if found else None,
             keep_sound=keeper,
         )
         self._runner = Runner(
             session, self.clock, self._heard_at, self._own_echo, self.inbox, self._card, self._screen,
             listens=not self._keys_only, plan_state=self._plan_state(), load_ears=self._load_ears,
-            first_notices=self._first(),
+            first_notices=self._first(), goes_on=found,
         )  # fmt: skip
 
     def feeding(self, event: Any) -> None:
@@ -176,6 +211,10 @@ class Emergency:
             found.append(("plan", self._prepared.plan_trouble, notices.NO_PLAN))
         if self._voice_trouble:
             found.append(("voice", self._voice_trouble, ""))
+        if self._looked.held:
+            found.append(("second prompter", self._looked.why_not[-1], notices.ANOTHER_RUNS))
+        elif self._looked.why_not and self._looked.found is None:
+            found.append(("interrupted emergency", self._looked.why_not[0], ""))
         return tuple(found)
 
     def _plan_state(self) -> str:
@@ -193,7 +232,7 @@ class Emergency:
 
     def _opened(self, voice: str | None) -> dict[str, Any]:
         from prompter.live.ears import ears_there
-        from prompter.opening import opened_record
+        from prompter.opening import clock_record, opened_record
 
         prepared = self._prepared
         return opened_record(
@@ -207,6 +246,7 @@ class Emergency:
             ears=[] if self._keys_only else ears_there(),
             settings={"keys_only": self._keys_only, "mix_rate_hz": self._mixer.rate_hz},
             approval=prepared.approval(),
+            clock=clock_record(self.clock.zero_s),
         )
 
     # ---- beside the first prompt -------------------------------------------------------------------
@@ -232,7 +272,8 @@ class Emergency:
 
     def _prepare_clips(self) -> None:
         first = [*last_resort.texts(), *notices.texts()]
-        texts = [*first, *self._prepared.table.texts()]
+        table = self._prepared.table
+        texts = [*first, *table.texts(), *map(table.continuing, table.stands)]
         # A pause after each: what is said and heard meanwhile comes first.
         missing = self._store.prepare(texts, lambda *_: time.sleep(limits.CLIP_PAUSE_S))
         if missing:
@@ -284,7 +325,7 @@ class Emergency:
         from prompter.speak.clips import ClipStore
         from prompter.speak.mixer import Mixer
 
-        store = ClipStore(Path(tempfile.gettempdir(), "prompter-clips"), _voice()[0])
+        store = ClipStore(Path(tempfile.gettempdir(), "prompter-clips"), voice_at_once()[0])
         self._mixer = Mixer(self._card.rate_hz(limits.LOUDSPEAKER_WAIT_S), store.clip)
         self._card.play(self._mixer)
 
@@ -307,27 +348,6 @@ class _Closing:
                     if self._asked_s - before <= limits.CLOSE_AGAIN_S:
                         return True
         return False
-
-
-def _voice() -> tuple[Any, str]:
-    """The prompter's voice, or None and why there is none."""
-    try:
-        return _AtOnce(), ""
-    except Exception as error:  # noqa: BLE001 - clips made before, or the screen, do without it
-        return None, str(error) or type(error).__name__
-
-
-class _AtOnce:
-    """The prompter's voice, so that its kept clips are used; what is missing is rendered by the
-    direct binding: it gives the same samples, and no process has to start before the first word."""
-
-    def __init__(self) -> None:
-        from prompter.speak.own_voice import prompter_voice
-        from prompter.speak.voice import EspeakVoice
-
-        usual = prompter_voice()
-        self.name, self.version = usual.name, usual.version
-        self.render = EspeakVoice().render
 
 
 @contextlib.contextmanager

@@ -13,6 +13,8 @@ from typing import Any
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.journal import BackgroundWriter, Journal
+from prompter.journal.line import Chain, digest
+from prompter.resuming import TakenUp
 
 HEARD_FROM_OUTSIDE = frozenset({"answered", "numbered", "started"})
 """What a prompt waits a moment for, so that a power loss does not lose why it was said."""
@@ -22,7 +24,11 @@ Trouble = Callable[[str], None]
 
 
 class LiveJournal:
-    """`folders`: where to write, the best first; the second is for when the first fails."""
+    """`folders`: where to write, the best first; the second is for when the first fails.
+
+    `goes_on`: a journal that is taken up. `on_late` is told the number of an event that a prompt did
+    not wait for any longer, and after how many ms the disk had it.
+    """
 
     def __init__(
         self,
@@ -30,9 +36,12 @@ class LiveJournal:
         began: datetime,
         opened: Callable[[], dict[str, Any]],
         on_trouble: Trouble,
+        goes_on: TakenUp | None = None,
+        on_late: Callable[[int, int], None] | None = None,
     ) -> None:
         self._folders, self._began = folders, began
         self._opened, self._on_trouble = opened, on_trouble
+        self._goes_on, self._on_late = goes_on, on_late
         self._lock = threading.Lock()
         self._waiting: list[tuple[dict[str, Any], datetime, int]] = []
         self._writer: BackgroundWriter | None = None
@@ -68,6 +77,10 @@ class LiveJournal:
             return self._writer.close() if self._writer else len(self._waiting)
 
     def _begin(self) -> None:
+        if self._goes_on is not None and self._goes_on.journal is not None:
+            journal = self._goes_on.journal
+            self._write_in(journal, [f for f in self._folders if f != journal.path.parent])
+            return
         first = self._opened()
         for number, folder in enumerate(self._folders):
             try:
@@ -75,18 +88,25 @@ class LiveJournal:
             except CannotDo as error:
                 self._on_trouble(error.one_line())
                 continue
-            other = next(iter(self._folders[number + 1 :]), None)
-            writer = BackgroundWriter(journal, other, on_trouble=self._on_trouble)
-            with self._lock:
-                for record, at, mono_ms in self._waiting:
-                    writer.append(record, at, mono_ms, 0)
-                self._waiting.clear()
-                self._writer = writer
+            self._write_in(journal, self._folders[number + 1 :])
             if number:
                 self._on_trouble(f"The journal is written in {folder}.")
             return
 
+    def _write_in(self, journal: Journal, others: list[Path]) -> None:
+        other = next(iter(others), None)
+        writer = BackgroundWriter(journal, other, self._on_late, self._on_trouble)
+        with self._lock:
+            for record, at, mono_ms in self._waiting:
+                writer.append(record, at, mono_ms, 0)
+            self._waiting.clear()
+            self._writer = writer
+
     def _create(self, folder: Path, first: dict[str, Any]) -> Journal:
+        goes_on = self._goes_on
+        if goes_on is not None:  # its own disk refuses: the whole of it is written anew
+            chain = Chain(len(goes_on.lines), digest(goes_on.lines[-1].rstrip(b"\n")))
+            return Journal.create_with(folder / goes_on.path.name, goes_on.lines, chain)
         name = f"emergency-{self._began:%Y-%m-%d-%H%M%S}"
         for number in range(1, limits.JOURNAL_NAMES_MAX + 1):
             path = folder / (f"{name}.jsonl" if number == 1 else f"{name}-{number}.jsonl")

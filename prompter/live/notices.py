@@ -16,6 +16,7 @@ BACK = {
     "loudspeaker": "The sound is back.",
     "ear": "I can hear again.",
 }
+ANOTHER_RUNS = "Another prompter runs. Use keys."
 CLOSE_AGAIN = "To close, press that again."
 
 WORDS_MOST = 5
@@ -24,4 +25,4 @@ WORDS_MOST = 5
 
 def texts() -> list[str]:
     """Every notice that is spoken."""
-    return [NO_PLAN, KEYS_ONLY, CLOSE_AGAIN, *filter(None, (*LOST.values(), *BACK.values()))]
+    return [NO_PLAN, KEYS_ONLY, ANOTHER_RUNS, CLOSE_AGAIN, *filter(None, (*LOST.values(), *BACK.values()))]

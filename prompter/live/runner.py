@@ -19,6 +19,7 @@ from prompter.live.clock import BlockClock, HeardAt, LiveClock
 from prompter.live.own_echo import OwnEcho
 from prompter.live.pressing import Pressing
 from prompter.live.shown import Shown
+from prompter.resuming import TakenUp
 from prompter.session import Session
 from prompter.speak.loudspeaker import NullLoudspeaker, Output
 
@@ -54,6 +55,7 @@ class Runner:
         plan_state: str,
         load_ears: Callable[[], None],
         first_notices: tuple[tuple[str, str, str], ...] = (),
+        goes_on: TakenUp | None = None,
     ) -> None:
         answers = session.machine.table.flow.answers
         letters = {body.key: name for name, body in answers.items() if body.key}
@@ -65,6 +67,7 @@ class Runner:
         self._clock, self._heard_at, self._inbox = clock, heard_at, inbox
         self._card, self._screen = card, screen
         self._first_notices, self._load_ears = first_notices, load_ears
+        self._goes_on = goes_on
         self._reloads = 0
         self._own_echo = own_echo
         self._blocks = BlockClock(_BLOCK_MS, limits.BLOCK_JUMP_MS)
@@ -94,7 +97,7 @@ class Runner:
             if message not in early:
                 self._take(*message)
         self._ensure_output()
-        self.session.start(self._clock.now_ms())
+        self._begin()
         for message in early:
             self._take(*message)
         for part, detail, text in self._first_notices:
@@ -103,6 +106,14 @@ class Runner:
         while not self.over:
             self.turn()
         self.session.end(self._clock.now_ms(), self._closing)
+
+    def _begin(self) -> None:
+        now_ms, before = self._clock.now_ms(), self._goes_on
+        if before is None:
+            self.session.start(now_ms)
+        else:
+            gap_ms = None if before.gap_ms is None else now_ms - before.last_ms
+            self.session.resume(now_ms, gap_ms, before.utterances, before.announced)
 
     @property
     def over(self) -> bool:
@@ -187,6 +198,9 @@ class Runner:
             self.session.note({"kind": "fault", "part": "second ear", "detail": value}, self._clock.now_ms())
         elif what == "disk":
             self._disk(value)
+        elif what == "late":
+            seq, waited_ms = value
+            self.session.note({"kind": "written late", "event": seq, "waited_ms": waited_ms}, self._clock.now_ms())
         elif what == "no screen":
             self._fault("screen", value)
         elif what == "screen gone":
@@ -235,6 +249,8 @@ class Runner:
                 self._card.lost("microphone")
                 self._fault("microphone", trouble[0])
         self._count_losses(now_ms)
+        if changed_ms := self._clock.changed_ms():
+            self.session.note({"kind": "clock changed", "by_ms": changed_ms}, now_ms)
 
     def _count_losses(self, now_ms: int) -> None:
         """Sound lost on the way belongs into the record: it explains what was not heard."""
