@@ -18,7 +18,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "plan": ("prompter.cli_plan", "app", "The patient's care plan: make, check, show."),
     "flow": ("prompter.cli_flow", "app", "The protocols: read, check."),
     "ears": ("prompter.cli_ears", "app", "The recognisers: which are ready, what they hear."),
-    "journal": ("prompter.cli_journal", "app", "Journals: verify, replay."),
+    "journal": ("prompter.cli_journal", "app", "Journals: verify, replay, repair."),
     "review": ("prompter.cli_review", "review_command", "The account of an emergency, for the clinician."),
 }
 

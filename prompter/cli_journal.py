@@ -1,4 +1,4 @@
-"""The commands about journals: `prompter journal verify`."""
+"""The commands about journals: `prompter journal verify`, `replay`, `repair`."""
 
 import json
 import sys
@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
+from prompter import __version__
 from prompter.errors import CannotDo
-from prompter.journal import Reading, read_sound
+from prompter.journal import Reading, Sounds, check_sounds, read_sound
 
 app = typer.Typer(help="Check the record of an emergency.", no_args_is_help=True)
 
@@ -33,26 +34,38 @@ def verify(
     except CannotDo as error:
         print(error.one_line(), file=sys.stderr)
         raise typer.Exit(2) from None
+    sounds = check_sounds(file, reading.events)
     if json_:
-        print(json.dumps(verdict(reading)))
+        print(json.dumps(verdict(reading, sounds)))
     else:
         closed = (
             "closed" if reading.closed else "not closed: the program or its power may have stopped"
         )
         state = "as written" if reading.intact else f"then damage: {reading.problem}"
         print(f"{file}: {len(reading.events)} events, {state}; {closed}.")
-    raise typer.Exit(0 if reading.intact else 1)
+        if sounds.there or sounds.deleted or sounds.changed:
+            changed = f"; CHANGED: {', '.join(sounds.changed)}" if sounds.changed else ""
+            print(f"  sound: {sounds.there} as heard, {sounds.deleted} deleted or never written{changed}.")
+    raise typer.Exit(0 if reading.intact and not sounds.changed else 1)
 
 
 @app.command()
 def replay(
     file: Annotated[Path, typer.Argument(help="the journal")],
+    flow: Annotated[
+        Path | None, typer.Option("--flow", help="another protocol than the one it was begun with")
+    ] = None,
     json_: Annotated[bool, typer.Option("--json", help="print one JSON object")] = False,
 ) -> None:
-    """Walk a journal's events through this version: exit code 0 if it says the same, 1 if not."""
+    """Walk a journal's events through this version: exit code 0 if it says the same, 1 if not.
+
+    A damaged journal is walked up to the damage.
+    """
     from prompter.replay import replay as walk
 
-    result = walk(read_sound(file).events, str(file))
+    events = read_sound(file).events
+    result = walk(events, str(file), _text_of(flow) if flow else None)
+    written_by = str(events[0].get("version", "unknown"))
     if json_:
         print(
             json.dumps(
@@ -60,6 +73,8 @@ def replay(
                     "same": result.same,
                     "cues": result.cues,
                     "first_difference": result.first_difference,
+                    "written_by": written_by,
+                    "walked_by": __version__,
                 },
                 ensure_ascii=False,
             )
@@ -69,12 +84,43 @@ def replay(
     else:
         first = result.first_difference
         print(f"{file}: the same for {result.cues} cues, then line {first['seq']} differs.")
+        print(f"  written by version {written_by}, walked by {__version__}{f' with {flow}' if flow else ''}")
         print(f"  written: {json.dumps(first['written'], ensure_ascii=False)}")
         print(f"  now:     {json.dumps(first['now'], ensure_ascii=False)}")
     raise typer.Exit(0 if result.same else 1)
 
 
-def verdict(reading: Reading) -> dict[str, object]:
+@app.command()
+def repair(
+    file: Annotated[Path, typer.Argument(help="the damaged journal; it is left as it is")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="the new journal; else NAME.repaired.jsonl beside it")
+    ] = None,
+    json_: Annotated[bool, typer.Option("--json", help="print one JSON object")] = False,
+) -> None:
+    """Copy what is sound of a damaged journal to a new one.
+
+    Exit code 0: it is written; 2: there is nothing to repair, or nothing sound.
+    """
+    from prompter.journal import repair as mend
+
+    done = mend(file, out or file.with_name(f"{file.stem}.repaired.jsonl"))
+    if json_:
+        fields = {"kept": done.kept, "salvaged": done.salvaged, "lost": done.lost}
+        print(json.dumps({"out": str(done.path), **fields, "problem": done.problem}))
+        return
+    print(f"{done.path}: {done.kept} events as they were; damage there: {done.problem}.")
+    print(f"  from behind it: {done.salvaged} whole lines; {done.lost} events are lost.")
+
+
+def _text_of(flow: Path) -> str:
+    try:
+        return flow.read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
+        raise CannotDo(f"cannot be read: {error}.", str(flow), "Give a protocol's file.") from None
+
+
+def verdict(reading: Reading, sounds: Sounds) -> dict[str, object]:
     """The JSON form of a check. `events`: those before the first damage."""
     return {
         "events": len(reading.events),
@@ -82,5 +128,7 @@ def verdict(reading: Reading) -> dict[str, object]:
         "first_bad": reading.first_bad,
         "closed": reading.closed,
         "torn_tail": reading.torn_tail,
+        "missing": reading.missing,
         "problem": reading.problem,
+        "sounds": {"there": sounds.there, "deleted": sounds.deleted, "changed": sounds.changed},
     }

@@ -33,6 +33,7 @@ from prompter.flow.machine import FlowMachine
 from prompter.flow.reading import parse_flow
 from prompter.flow.table import build
 from prompter.journal.line import FRAME
+from prompter.journal.repair import SALVAGED
 from prompter.opening import variant_of
 
 EVENTS = {cls.kind for cls in (Started, Resumed, Answered, Numbered, Unclear, SpeechStarted, SpeechEnded, PromptEnded, Ticked, Failed, Recovered)}
@@ -43,7 +44,7 @@ RESTORED = "restored"
 """Marks a cue that had not reached the disk when the program stopped: whether it was carried out is
 not known."""
 
-_NOT_OF_THE_CUE = FRAME | {"due_ms", RESTORED}
+_NOT_OF_THE_CUE = FRAME | {"due_ms", RESTORED, SALVAGED}
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,7 @@ from prompter import limits
 from prompter.errors import CannotDo
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table
-from prompter.journal import Journal, Reading, read
-from prompter.journal.store import HeldByAnother
+from prompter.journal import HeldByAnother, Journal, Reading, read
 from prompter.opening import clock_record, variant_record
 from prompter.replay import RESTORED, as_line, machine_of, walk
 

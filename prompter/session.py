@@ -85,7 +85,7 @@ class Session:
         hearing: Hearing | None = None,
         watchers: tuple[Watcher, ...] = (),
         machine: FlowMachine | None = None,
-        keep_sound: Callable[[int, np.ndarray], str | None] | None = None,
+        keep_sound: Callable[[int, np.ndarray], dict[str, str] | None] | None = None,
     ) -> None:
         self.machine = machine or FlowMachine(table)
         self.mixer, self.timing, self.hearing = mixer, timing, hearing
@@ -201,8 +201,8 @@ class Session:
     def _heard(self, heard: Heard) -> None:
         at_ms = self._not_before(heard.at_ms)
         self._utterances += 1
-        name = self._keep_sound(self._utterances, heard.sound) if self._keep_sound else None
-        self._record(_heard_record(heard, self.machine.step, name), at_ms)
+        kept = self._keep_sound(self._utterances, heard.sound) if self._keep_sound else None
+        self._record(_heard_record(heard, self.machine.step, kept or {"sound": None}), at_ms)
         event = self._event_of(heard, at_ms)
         if event is not None:
             self._feed(event)
@@ -287,7 +287,7 @@ class Session:
             self._journal.append(as_line(record, at_ms), self.timing.wall(at_ms), at_ms)
 
 
-def _heard_record(heard: Heard, step: str, sound: str | None) -> dict[str, Any]:
+def _heard_record(heard: Heard, step: str, kept: dict[str, Any]) -> dict[str, Any]:
     def rounded(value: float | None) -> float | None:
         return None if value is None else round(float(value), 3)
 
@@ -298,7 +298,7 @@ def _heard_record(heard: Heard, step: str, sound: str | None) -> dict[str, Any]:
         "believed": heard.believed, "score": rounded(heard.score), "margin": rounded(heard.margin),
         "runner_up": heard.runner_up, "text": heard.text, "why": heard.why, "window": heard.window,
         "number": list(heard.number) if heard.number else None,
-        "decide_ms": heard.decide_ms, "ears": list(heard.ears), "sound": sound,
+        "decide_ms": heard.decide_ms, "ears": list(heard.ears), **kept,
     }  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """Keeps the sound of each utterance beside the journal, if the plan says so."""
 
+import os
 import queue
 import threading
 from collections.abc import Callable
@@ -8,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from prompter import limits
+from prompter.journal.sounds import HASH_FIELD, hash_of, samples_16_bit
 
 
 class SoundKeeper:
@@ -21,17 +23,19 @@ class SoundKeeper:
         self._queue: queue.Queue[tuple[Path, np.ndarray]] = queue.Queue(limits.KEPT_SOUNDS_QUEUE)
         threading.Thread(target=self._work, name="sound keeper", daemon=True).start()
 
-    def keep(self, number: int, sound: np.ndarray) -> str | None:
-        """Hands over utterance `number`; its file's name beside the journal, None if it is not kept."""
+    def keep(self, number: int, sound: np.ndarray) -> dict[str, str] | None:
+        """Hands over utterance `number` (float32, mono, 16 kHz). What its line in the journal says of
+        it: the file's name beside the journal and the hash; None if it is not kept."""
         journal = self._journal()
         if journal is None:
             return None
         name = f"{journal.stem}-sound/{number:03d}.flac"
+        samples = samples_16_bit(sound)
         try:
-            self._queue.put_nowait((journal.parent / name, sound))
+            self._queue.put_nowait((journal.parent / name, samples))
         except queue.Full:
             return None
-        return name
+        return {"sound": name, HASH_FIELD: hash_of(samples)}
 
     def _work(self) -> None:
         while True:
@@ -40,6 +44,8 @@ class SoundKeeper:
                 import soundfile
 
                 path.parent.mkdir(mode=0o700, exist_ok=True)
-                soundfile.write(path, sound, limits.SAMPLE_RATE_HZ, format="FLAC")
+                handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o600)
+                with os.fdopen(handle, "w+b") as file:
+                    soundfile.write(file, sound, limits.SAMPLE_RATE_HZ, "PCM_16", format="FLAC")
             except (OSError, RuntimeError):  # the journal has said already what was heard
                 continue
