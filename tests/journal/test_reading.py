@@ -1,17 +1,19 @@
 """Any bytes can be read; any damage is found or does no harm; whatever was written comes back."""
 
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from prompter import events as events_module
 from prompter import limits
 from prompter.errors import CannotDo
-from prompter.events import KINDS, from_record
-from prompter.journal import read, read_bytes
+from prompter.events import from_record
+from prompter.journal import Journal, read, read_bytes
 from prompter.journal.line import FRAME, Chain
 
 NOW = datetime(2026, 3, 14, 2, 41, tzinfo=UTC)
@@ -61,18 +63,38 @@ def test_any_events_come_back_as_they_were(given_records):
     assert [event["seq"] for event in reading.events] == list(range(1, len(given_records) + 1))
 
 
-@pytest.mark.parametrize("kind", sorted(KINDS))
-def test_every_event_class_comes_back_from_the_journal(kind):
-    cls = KINDS[kind]
-    by_type = {int: 3, str: "x", bool: True, float: 0.5}
-    made = cls(
-        **{
-            f.name: next((v for t, v in by_type.items() if f.type in (t, t.__name__)), "spoken")
-            for f in fields(cls)
-        }
-    )
-    (event,) = read_bytes(write([made.to_record()])).events
-    assert from_record(event) == made
+def event_classes() -> list[type]:
+    """Every event and cue that `prompter/events.py` defines, found there and not in a list of ours."""
+    return [
+        cls
+        for cls in vars(events_module).values()
+        if isinstance(cls, type) and issubclass(cls, events_module.Record) and cls.kind
+    ]
+
+
+def samples(cls: type) -> list[events_module.Record]:
+    """Two of each: every field with a value of its own, and every optional one left out."""
+    hints = get_type_hints(cls)
+    values = {}
+    for n, field in enumerate(fields(cls), 1):
+        kinds = [k for k in (get_args(hints[field.name]) or [hints[field.name]]) if k is not type(None)]
+        options = {int: n, float: n + 0.25, bool: True, str: f"{field.name} “é” \u2028 {n}"}
+        values[field.name] = kinds[0] if isinstance(kinds[0], str) else options[kinds[0]]
+    few = {f.name: values[f.name] for f in fields(cls) if f.default is MISSING}
+    return [cls(**values), cls(**few)]
+
+
+def test_every_event_class_comes_back_from_a_journal_on_the_disk(tmp_path):
+    classes = event_classes()
+    assert {cls.kind for cls in classes} == set(events_module.KINDS)
+    made = [sample for cls in classes for sample in samples(cls)]
+    journal = Journal.create(tmp_path / "all.jsonl", {"kind": "opened"}, NOW)
+    for sample in made:
+        journal.append(sample.to_record(), NOW, sample.at_ms)
+    journal.close()
+    reading = read(tmp_path / "all.jsonl")
+    assert reading.intact
+    assert [from_record(event) for event in reading.events[1:]] == made
 
 
 @given(st.binary(max_size=200))

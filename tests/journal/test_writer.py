@@ -98,6 +98,19 @@ def test_a_slow_disk_lets_the_caller_go_and_tells_when_it_is_done(tmp_path):
     assert texts(path) == ["1"]
 
 
+def test_what_nobody_waited_for_is_not_late(tmp_path):
+    SlowDisk.gate.set()
+    told = Told()
+    journal = Journal.create(tmp_path / "a.jsonl", {"kind": "opened"}, disk=SlowDisk)
+    writer = BackgroundWriter(journal, on_late=told.on_late)
+    SlowDisk.gate.clear()
+    assert not writer.append(note(1), NOW, 1, wait_ms=0)
+    assert not writer.append(note(2), NOW, 2, wait_ms=1)
+    SlowDisk.gate.set()
+    assert writer.close() == 0
+    assert told.late == [3]
+
+
 def test_a_full_disk_is_told_and_nothing_is_lost_when_it_has_room_again(tmp_path, failing_disk):
     path = tmp_path / "a.jsonl"
     told = Told()
