@@ -3,6 +3,7 @@
 import threading
 import time
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 
 from prompter import limits
 from prompter.journal import read
+from prompter.journal.disk import FileDisk
 from prompter.live import emergency as live
 from prompter.live import last_resort, notices
 from prompter.session import Session
@@ -251,3 +253,29 @@ def test_no_internet_socket_is_opened(running: Any, monkeypatch: pytest.MonkeyPa
     one = running()
     until(lambda: any(e["kind"] == "prompt ended" for e in events(one)))
     assert not [family for family in opened if family != getattr(socket, "AF_UNIX", None)]
+
+
+def test_a_late_event_and_a_changed_clock_are_in_the_record(running: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    one = running()
+    until(lambda: events(one))
+    one.inbox.put(("late", (2, 45)))
+    until(lambda: [(e["event"], e["waited_ms"]) for e in events(one) if e["kind"] == "written late"] == [(2, 45)])
+    one.clock.began += timedelta(hours=1)  # as if the wall clock had been set back an hour
+    until(lambda: any(e["kind"] == "clock changed" for e in events(one)))
+    (changed,) = [e["by_ms"] for e in events(one) if e["kind"] == "clock changed"]
+    assert abs(changed + 3_600_000) < 5_000
+    before = len(events(one))
+    one.inbox.put(("key", "1"))
+    until(lambda: any(e["kind"] == "answered" for e in events(one)[before:]))  # it goes on
+
+
+def test_a_slow_disk_lets_the_prompt_go_and_marks_its_event_late(running: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    one = running()
+    until(lambda: one._journal is not None and one._journal.path is not None)
+    sync = FileDisk.sync
+    monkeypatch.setattr(FileDisk, "sync", lambda self: (time.sleep(0.06), sync(self)))
+    one.inbox.put(("key", "1"))
+    until(lambda: any(e["kind"] == "written late" for e in events(one)))
+    late = next(e for e in events(one) if e["kind"] == "written late")
+    assert events(one)[late["event"] - 1]["kind"] == "answered"
+    assert late["waited_ms"] > limits.JOURNAL_WAIT_MS
