@@ -206,3 +206,11 @@ def test_a_missing_or_endless_file_is_one_clear_line(
     (tmp_path / "big.jsonl").write_bytes(SOUND)
     with pytest.raises(CannotDo, match="too large"):
         read(tmp_path / "big.jsonl")
+
+
+@pytest.mark.parametrize("after", [b"\x00", b"{}", LINES[5], b""])
+def test_a_changed_line_is_found_whatever_follows_it(after):
+    """Nobody vouches for a line whose successor is bad for a reason of its own."""
+    changed = LINES[2].replace(b"n1", b"n8")
+    reading = read_bytes(b"\n".join([*LINES[:2], changed, after, *LINES[4:]]) + b"\n")
+    assert (reading.first_bad, len(reading.events)) == (3, 2)
