@@ -18,6 +18,8 @@ from prompter.errors import CannotDo
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table
 from prompter.journal import HeldByAnother, Journal, Reading, read
+from prompter.journal.reading import sound_lines
+from prompter.journal.sealing import is_sealed, own_sealer
 from prompter.opening import clock_record, variant_record
 from prompter.replay import RESTORED, as_line, machine_of, walk
 
@@ -96,7 +98,11 @@ def _newest(folders: Iterable[Path]) -> list[Path]:
 
 
 def _surely_closed(path: Path) -> bool:
-    """A quick look: this text stands in no value, where its quotes would be escaped."""
+    """A quick look: this text stands in no value, where its quotes would be escaped; a sealed journal
+    is open as long as its own key is there."""
+    with contextlib.suppress(OSError), path.open("rb") as file:
+        if is_sealed(file.read(64)):
+            return own_sealer(path) is None
     with contextlib.suppress(OSError), path.open("rb") as file:
         file.seek(max(0, path.stat().st_size - _TAIL_BYTES))
         return _CLOSED in file.read()
@@ -128,7 +134,7 @@ def _take_up(path: Path, table: Table, flow_text: str, plan_text: str | None) ->
     return TakenUp(
         path=path,
         journal=journal,
-        lines=journal.lines if journal else path.read_bytes()[: reading.sound_bytes].splitlines(True),
+        lines=journal.lines if journal else sound_lines(path, reading),
         machine=walked.machine,
         last_ms=last["mono_ms"],
         gap_ms=gap_ms,

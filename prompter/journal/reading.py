@@ -7,7 +7,9 @@ from typing import Any
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.journal.head import Head, read_head
+from prompter.journal.keys import identities
 from prompter.journal.line import BadLine, digest, parse, whole
+from prompter.journal.sealing import unseal
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,26 @@ def read(path: Path | str) -> Reading:
         raise CannotDo(
             f"cannot be read ({error.strerror})", str(path), "give the path of a journal."
         ) from error
-    return against_head(read_bytes(data), head)
+    clear = _clear(Path(path), data)
+    reading = against_head(read_bytes(clear), head)
+    if clear is not data:  # `sound_bytes` counts what lies on the disk
+        on_disk = data.split(b"\n")[: len(reading.events)]
+        reading = replace(reading, sound_bytes=sum(len(line) + 1 for line in on_disk))
+    return reading
+
+
+def clear_bytes(path: Path) -> bytes:
+    """The file's lines in clear, damaged ones included. Raises OSError, and CannotDo without a key."""
+    return _clear(path, path.read_bytes())
+
+
+def sound_lines(path: Path, reading: Reading) -> list[bytes]:
+    """The lines of `reading.events`, in clear, each with its newline. Raises OSError."""
+    return clear_bytes(path).splitlines(keepends=True)[: len(reading.events)]
+
+
+def _clear(path: Path, data: bytes) -> bytes:
+    return unseal(data, lambda: identities(path), str(path))
 
 
 def read_sound(path: Path | str) -> Reading:

@@ -7,8 +7,10 @@ from datetime import datetime
 from pathlib import Path
 
 from prompter.errors import CannotDo
+from prompter.journal.keys import PUBLIC, sealer
 from prompter.journal.line import FRAME, BadLine, Chain, parse, whole
-from prompter.journal.reading import read_sound
+from prompter.journal.reading import clear_bytes, read_sound, sound_lines
+from prompter.journal.sealing import Sealer, drop_own_key, is_sealed
 from prompter.journal.store import Journal
 
 SALVAGED = "salvaged_seq"
@@ -38,15 +40,14 @@ def repair(path: Path, out: Path) -> Repaired:
     if reading.intact:
         raise CannotDo("is whole; there is nothing to repair.", str(path))
     try:
-        data = path.read_bytes()
+        data, lines = path.read_bytes(), sound_lines(path, reading)
+        rest = clear_bytes(path).split(b"\n")[len(lines) :]
     except OSError as error:
         raise CannotDo(f"cannot be read ({error.strerror})", str(path)) from error
-    kept, rest = data[: reading.sound_bytes], data[reading.sound_bytes :]
     behind = _whole_lines(rest, len(reading.events))
     last = max([len(reading.events) + reading.missing, *(event["seq"] for event in behind)])
     lost = last - len(reading.events) - len(behind)
     chain = Chain(len(reading.events), reading.last_digest)
-    lines = kept.splitlines(keepends=True)
     at, mono_ms = datetime.fromisoformat(reading.events[-1]["at"]), reading.events[-1]["mono_ms"]
     about = {
         "kind": "repaired", "source": path.name, "sha256": hashlib.sha256(data).hexdigest(),
@@ -57,14 +58,25 @@ def repair(path: Path, out: Path) -> Repaired:
         fields = {k: v for k, v in event.items() if k not in FRAME}
         at, mono_ms = datetime.fromisoformat(event["at"]), event["mono_ms"]
         lines.append(chain.next_line({**fields, SALVAGED: event["seq"]}, at, mono_ms))
-    Journal.create_with(out, lines, chain).close()
+    Journal.create_with(out, lines, chain, sealer=_sealer_of(path, data)).close()
+    drop_own_key(out)
     return Repaired(out, len(reading.events), len(behind), lost, reading.problem)
 
 
-def _whole_lines(data: bytes, after: int) -> list[dict]:
+def _sealer_of(path: Path, data: bytes) -> Sealer | None:
+    """What was encrypted stays so."""
+    if not is_sealed(data):
+        return None
+    found = sealer()
+    if found is None:
+        raise CannotDo("is encrypted, and the public key is not here.", str(path), f"Put {PUBLIC} where the plan is.")
+    return found
+
+
+def _whole_lines(lines: list[bytes], after: int) -> list[dict]:
     """Each event numbered after `after` that is byte for byte as it was written, once, by number."""
     found = {}
-    for line in data.split(b"\n"):
+    for line in lines:
         with contextlib.suppress(BadLine):
             event = parse(line)
             if event["seq"] > after and whole(line, event):

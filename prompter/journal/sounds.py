@@ -6,12 +6,17 @@ whoever packs them anew changes nothing.
 
 import hashlib
 from dataclasses import dataclass, field
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from prompter.journal.keys import identities
+from prompter.journal.sealing import open_file
+
 HASH_FIELD = "sound_sha256"
+SEALED_SUFFIX = ".age"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,18 +49,21 @@ def check_sounds(journal: Path, events: list[dict[str, Any]]) -> Sounds:
         path = journal.parent / name
         if not path.is_file():
             deleted += 1
-        elif _hash_of_file(path) == wanted:
+        elif _hash_of_file(path, journal) == wanted:
             there += 1
         else:
             changed.append(name)
     return Sounds(there, deleted, changed)
 
 
-def _hash_of_file(path: Path) -> str:
+def _hash_of_file(path: Path, journal: Path) -> str:
     import soundfile
 
     try:
-        samples, _ = soundfile.read(path, dtype="int16")
+        data = path.read_bytes()
+        if path.suffix == SEALED_SUFFIX:
+            data = open_file(data, lambda: identities(journal)) or b""
+        samples, _ = soundfile.read(BytesIO(data), dtype="int16")
     except (OSError, RuntimeError, ValueError):
         return ""
     return hash_of(samples)

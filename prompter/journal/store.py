@@ -14,9 +14,14 @@ from prompter.errors import CannotDo
 from prompter.journal.disk import Disk, FileDisk
 from prompter.journal.head import Head, HeadFile
 from prompter.journal.line import Chain, digest
-from prompter.journal.reading import read
+from prompter.journal.reading import read, sound_lines
+from prompter.journal.sealing import Sealer, drop_own_key, is_sealed, keep_own_key, own_sealer
 
 MakeDisk = Callable[[Path, bool], Disk]
+
+
+_CLOSED = b'"kind":"closed"'
+"""Stands in no value, where its quotes would be escaped."""
 
 
 class HeldByAnother(CannotDo):
@@ -30,13 +35,21 @@ class Journal:
     """
 
     def __init__(
-        self, path: Path, disk: Disk, lock: FileLock, chain: Chain, lines: list[bytes]
+        self,
+        path: Path,
+        disk: Disk,
+        lock: FileLock,
+        chain: Chain,
+        lines: list[bytes],
+        sealer: Sealer | None = None,
+        size: int = 0,
     ) -> None:
         self.path = path
         self.chain = chain
         self.lines = lines  # every line so far, so that a failed disk can be left for another
         self._disk, self._lock = disk, lock
-        self._size = sum(map(len, lines))
+        self.sealer = sealer  # lines are encrypted on their way to the disk
+        self._size = size
         self._dirty = False
         self._head = HeadFile(path)
         self._acknowledge()
@@ -49,24 +62,32 @@ class Journal:
         at: datetime | None = None,
         mono_ms: int = 0,
         disk: MakeDisk = FileDisk,
+        sealer: Sealer | None = None,
     ) -> Self:
-        """Begins a new journal with its first event (`at` defaults to now).
+        """Begins a new journal with its first event (`at` defaults to now), encrypted by `sealer`.
 
         Raises CannotDo if the file exists, another prompter holds it, or the disk refuses.
         """
         chain = Chain()
         line = chain.next_line(first, at or datetime.now().astimezone(), mono_ms)
-        return cls.create_with(Path(path), [line], chain, disk)
+        return cls.create_with(Path(path), [line], chain, disk, sealer)
 
     @classmethod
     def create_with(
-        cls, path: Path, lines: list[bytes], chain: Chain, disk: MakeDisk = FileDisk
+        cls,
+        path: Path,
+        lines: list[bytes],
+        chain: Chain,
+        disk: MakeDisk = FileDisk,
+        sealer: Sealer | None = None,
     ) -> Self:
         """Begins a new file that already holds `lines`, whose end is `chain`. Raises CannotDo."""
         try:
             path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             lock = _lock(path)
             try:
+                if sealer is not None and not path.exists():
+                    keep_own_key(path, sealer)
                 opened = disk(path, True)
             except FileExistsError as error:
                 _unlock(lock)
@@ -80,7 +101,7 @@ class Journal:
             raise CannotDo(
                 f"the journal cannot begin ({error.strerror})", str(path), "choose another folder."
             ) from error
-        journal = cls(path, opened, lock, chain, [])
+        journal = cls(path, opened, lock, chain, [], sealer)
         try:
             journal.commit(*lines)
         except OSError as error:
@@ -120,7 +141,9 @@ class Journal:
                         str(path),
                         "begin a new journal; keep this file.",
                     )
-                data = path.read_bytes()
+                data, lines = path.read_bytes(), sound_lines(path, reading)
+                if is_sealed(data) and own_sealer(path) is None:
+                    raise CannotDo("was closed; only the family can read it.", str(path))
                 opened = disk(path, False)
             except BaseException:
                 _unlock(lock)
@@ -129,13 +152,14 @@ class Journal:
             raise CannotDo(
                 f"cannot be written ({error.strerror})", str(path), "begin a new journal."
             ) from error
-        sound, torn = data[: reading.sound_bytes], data[reading.sound_bytes :]
+        torn = data[reading.sound_bytes :]
         chain = Chain(len(reading.events), reading.last_digest)
-        journal = cls(path, opened, lock, chain, [line + b"\n" for line in sound.split(b"\n")[:-1]])
+        sealer = own_sealer(path) if is_sealed(data) else None
+        journal = cls(path, opened, lock, chain, lines, sealer, reading.sound_bytes)
         try:
             if torn:
                 aside = _set_aside(path, torn)
-                opened.truncate(len(sound))
+                opened.truncate(reading.sound_bytes)
                 detail = f"{len(torn)} bytes of a torn last line set aside in {aside.name}"
                 journal.append(
                     {
@@ -177,7 +201,7 @@ class Journal:
         self._dirty = (
             True  # until the disk has all of it: half a line must not stay before the next try
         )
-        data = b"".join(lines)
+        data = b"".join(self.sealer.line(line) for line in lines) if self.sealer else b"".join(lines)
         self._disk.append(data)
         self._disk.sync()
         self._dirty = False
@@ -201,6 +225,8 @@ class Journal:
         except OSError:
             pass
         self._head.close()
+        if self.sealer is not None and any(_CLOSED in line for line in self.lines):
+            drop_own_key(self.path)
         _unlock(self._lock)
 
 

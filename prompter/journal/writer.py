@@ -196,7 +196,7 @@ class BackgroundWriter:
         folder, self._second_folder = self._second_folder, None
         path = folder / old.path.name
         try:
-            new = Journal.create_with(path, old.lines, old.chain, self._disk)
+            new = Journal.create_with(path, old.lines, old.chain, self._disk, old.sealer)
         except CannotDo as error:
             self._second_folder = folder
             self._tell(self._on_trouble, error.one_line())
