@@ -1,6 +1,7 @@
 """The commands about journals: `prompter journal verify`, `replay`, `repair`."""
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -8,15 +9,23 @@ from typing import Annotated
 import typer
 
 from prompter import __version__
+from prompter.care import place
 from prompter.errors import CannotDo
-from prompter.journal import Reading, Sounds, check_sounds, read_sound
+from prompter.journal import Reading, Sounds, check_sounds, keys, read_sound
 
 app = typer.Typer(help="Check the record of an emergency.", no_args_is_help=True)
 
 
 @app.callback()
-def journal() -> None:
+def journal(
+    key: Annotated[
+        Path | None, typer.Option("--key", help="the family's private key, for encrypted journals")
+    ] = None,
+) -> None:
     """Check the record of an emergency."""
+    keys.look_for_keys_in(place.key_folder())
+    if key is not None:
+        os.environ[keys.KEY_VARIABLE] = str(key)
 
 
 @app.command()
@@ -111,6 +120,43 @@ def repair(
         return
     print(f"{done.path}: {done.kept} events as they were; damage there: {done.problem}.")
     print(f"  from behind it: {done.salvaged} whole lines; {done.lost} events are lost.")
+
+
+key_app = typer.Typer(help="The family's key, for encrypted journals.", no_args_is_help=True)
+app.add_typer(key_app, name="key")
+
+
+@key_app.callback()
+def key() -> None:
+    """The family's key, for encrypted journals."""
+
+
+@key_app.command("new")
+def key_new(
+    out: Annotated[
+        Path | None, typer.Option("--out", help="where the private key goes: a stick, say")
+    ] = None,
+    passphrase: Annotated[
+        bool, typer.Option("--passphrase", help="protect the private key; asks for the words")
+    ] = False,
+) -> None:
+    """Make a key: from now on, journals are encrypted, and only the private key opens them.
+
+    Keep the private key away from this machine, and a copy of it: without it no journal can be
+    read, by nobody. An emergency never needs it.
+    """
+    folder = place.key_folder()
+    private = out or folder / keys.PRIVATE
+    for path in (private, folder / keys.PUBLIC):
+        if path.exists():
+            raise CannotDo("is there already.", str(path), "Move it away first; it opens older journals.")
+    words = typer.prompt("Passphrase", hide_input=True, confirmation_prompt=True) if passphrase else None
+    public, secret = keys.new_key(words)
+    place.write_private(private, secret)
+    place.write_private(folder / keys.PUBLIC, f"{public}\n".encode())
+    print(f"Journals are encrypted from now on, for {folder / keys.PUBLIC}")
+    print(f"The private key: {private}")
+    print("Move it to another place than this machine, and keep a copy: nothing else opens the journals.")
 
 
 def _text_of(flow: Path) -> str:

@@ -1,5 +1,6 @@
 """The command `prompter review`: the account of incidents for the clinician."""
 
+import os
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -7,8 +8,9 @@ from typing import Annotated
 
 import typer
 
+from prompter.care import place
 from prompter.errors import CannotDo
-from prompter.journal import read_sound
+from prompter.journal import keys, read_sound
 from prompter.review import Incident, as_csv, as_json, build, render
 from prompter.review.files import write_private
 
@@ -32,11 +34,17 @@ def review_command(
             help="file to write (a folder for several pages). Default: pages beside the journals, csv and json printed"
         ),
     ] = None,
+    key: Annotated[
+        Path | None, typer.Option("--key", help="the family's private key, for encrypted journals")
+    ] = None,
 ) -> None:
     """Make the account of an incident from its journal: a page, or CSV or JSON.
 
     A damaged journal is reviewed up to the damage, which the account says; the exit code is then 1.
     """
+    keys.look_for_keys_in(place.key_folder())
+    if key is not None:
+        os.environ[keys.KEY_VARIABLE] = str(key)
     incidents: list[tuple[Path, Incident]] = []
     code = 0
     for path in journals:

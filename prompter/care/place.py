@@ -41,6 +41,11 @@ def own_voice_folder() -> Path:
     return _data() / "own-voice"
 
 
+def key_folder() -> Path:
+    """Where the keys of encrypted journals are looked for; it need not exist."""
+    return _data()
+
+
 def cache_folder() -> Path:
     """The folder of rendered clips, made if it is missing. Raises CannotDo."""
     home = _home()
@@ -59,15 +64,15 @@ def _made(folder: Path) -> Path:
     return folder
 
 
-def write_private(path: Path, text: str) -> None:
+def write_private(path: Path, text: str | bytes) -> None:
     """Writes the whole file or nothing, mode 0600. Raises CannotDo."""
     _made(path.parent)
     try:
         # mkstemp makes the file 0600 from its first moment.
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
-            with os.fdopen(handle, "w", encoding="utf-8") as stream:
-                stream.write(text)
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(text.encode("utf-8") if isinstance(text, str) else text)
                 stream.flush()
                 os.fsync(stream.fileno())
             os.replace(name, path)

@@ -142,11 +142,11 @@ class Emergency:
 
     def _look_for_interrupted(self) -> None:
         """An emergency that was stopped a moment ago goes on where it was."""
-        from prompter.resuming import look
+        from prompter.live.interrupted import look_in, sealer_of
 
         one = self._prepared
-        folders = [] if self._new else self._journal_folders()
-        self._looked = look(folders, one.table, one.flow_text, one.plan_text)
+        self._looked = look_in([] if self._new else self._journal_folders(), one)
+        self._sealer, self._key_trouble = sealer_of(self._looked.found)
         if self._looked.held:
             self._keys_only = True  # two that listen would hear each other
         found = self._looked.found
@@ -155,10 +155,10 @@ class Emergency:
             self.clock.go_on(found.last_ms + (1 if found.gap_ms is None else found.gap_ms))
 
     def _make_session(self, voice: str | None) -> None:
+        from prompter.live.interrupted import entries_to_go_on
         from prompter.live.journalling import LiveJournal
         from prompter.live.keep_sound import SoundKeeper
         from prompter.live.runner import Runner
-        from prompter.opening import reopened_record
         from prompter.session import Session, Timing
 
         prepared, found = self._prepared, self._looked.found
@@ -169,16 +169,16 @@ class Emergency:
             lambda text: self.inbox.put(("disk", text)),
             found,
             lambda seq, waited_ms: self.inbox.put(("late", (seq, waited_ms))),
+            self._sealer,
         )
         if found is not None:
-            for entry in found.restored:
-                self._journal.append(*entry)
             now_ms = self.clock.now_ms()
             at = self.clock.began + timedelta(milliseconds=now_ms)
-            self._journal.append(reopened_record(self._opened(voice)), at, now_ms)
+            for entry in entries_to_go_on(found, self._opened(voice), at, now_ms):
+                self._journal.append(*entry)
         keeper = None
         if prepared.plan is not None and prepared.plan.keep_sound and not self._keys_only:
-            keeper = SoundKeeper(lambda: self._journal.path).keep
+            keeper = SoundKeeper(lambda: self._journal.path, self._sealer).keep
         session = Session(
             prepared.table,
             self._mixer,
@@ -211,6 +211,8 @@ class Emergency:
             found.append(("plan", self._prepared.plan_trouble, notices.NO_PLAN))
         if self._voice_trouble:
             found.append(("voice", self._voice_trouble, ""))
+        if self._key_trouble:
+            found.append(("journal key", self._key_trouble, notices.NOT_SEALED))
         if self._looked.held:
             found.append(("second prompter", self._looked.why_not[-1], notices.ANOTHER_RUNS))
         elif self._looked.why_not and self._looked.found is None:

@@ -14,6 +14,7 @@ from prompter import limits
 from prompter.errors import CannotDo
 from prompter.journal import BackgroundWriter, Journal
 from prompter.journal.line import Chain, digest
+from prompter.journal.sealing import Sealer
 from prompter.resuming import TakenUp
 
 HEARD_FROM_OUTSIDE = frozenset({"answered", "numbered", "started"})
@@ -27,7 +28,7 @@ class LiveJournal:
     """`folders`: where to write, the best first; the second is for when the first fails.
 
     `goes_on`: a journal that is taken up. `on_late` is told the number of an event that a prompt did
-    not wait for any longer, and after how many ms the disk had it.
+    not wait for any longer, and after how many ms the disk had it. `sealer` encrypts it.
     """
 
     def __init__(
@@ -38,10 +39,11 @@ class LiveJournal:
         on_trouble: Trouble,
         goes_on: TakenUp | None = None,
         on_late: Callable[[int, int], None] | None = None,
+        sealer: Sealer | None = None,
     ) -> None:
         self._folders, self._began = folders, began
         self._opened, self._on_trouble = opened, on_trouble
-        self._goes_on, self._on_late = goes_on, on_late
+        self._goes_on, self._on_late, self._sealer = goes_on, on_late, sealer
         self._lock = threading.Lock()
         self._waiting: list[tuple[dict[str, Any], datetime, int]] = []
         self._writer: BackgroundWriter | None = None
@@ -106,10 +108,11 @@ class LiveJournal:
         goes_on = self._goes_on
         if goes_on is not None:  # its own disk refuses: the whole of it is written anew
             chain = Chain(len(goes_on.lines), digest(goes_on.lines[-1].rstrip(b"\n")))
-            return Journal.create_with(folder / goes_on.path.name, goes_on.lines, chain)
+            path = folder / goes_on.path.name
+            return Journal.create_with(path, goes_on.lines, chain, sealer=self._sealer)
         name = f"emergency-{self._began:%Y-%m-%d-%H%M%S}"
         for number in range(1, limits.JOURNAL_NAMES_MAX + 1):
             path = folder / (f"{name}.jsonl" if number == 1 else f"{name}-{number}.jsonl")
             if not path.exists():
-                return Journal.create(path, first, self._began)
+                return Journal.create(path, first, self._began, sealer=self._sealer)
         raise CannotDo("there are too many journals of this second", str(folder))

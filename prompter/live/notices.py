@@ -17,6 +17,7 @@ BACK = {
     "ear": "I can hear again.",
 }
 ANOTHER_RUNS = "Another prompter runs. Use keys."
+NOT_SEALED = "Record is not encrypted."
 CLOSE_AGAIN = "To close, press that again."
 
 WORDS_MOST = 5
@@ -25,4 +26,4 @@ WORDS_MOST = 5
 
 def texts() -> list[str]:
     """Every notice that is spoken."""
-    return [NO_PLAN, KEYS_ONLY, ANOTHER_RUNS, CLOSE_AGAIN, *filter(None, (*LOST.values(), *BACK.values()))]
+    return [NO_PLAN, KEYS_ONLY, ANOTHER_RUNS, NOT_SEALED, CLOSE_AGAIN, *filter(None, (*LOST.values(), *BACK.values()))]

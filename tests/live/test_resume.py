@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from prompter.journal import read
+from prompter.journal import keys, read
 from prompter.live import notices
 from prompter.replay import replay
 
@@ -30,6 +30,10 @@ def resumed(events: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [e for e in events if e["kind"] == "resumed"]
 
 
+def continuing(events: list[dict[str, Any]]) -> list[str]:
+    return [e["text"] for e in events if e["kind"] == "say" and e["text"].startswith("Continuing")]
+
+
 def test_it_goes_on_where_it_was_after_each_of_two_kills(terminal: Any, plan_file: Path) -> None:
     one = terminal("--plan", str(plan_file), "--keys-only")
     one.step("tube-check")
@@ -46,8 +50,8 @@ def test_it_goes_on_where_it_was_after_each_of_two_kills(terminal: Any, plan_fil
     two.step("suction")
     kill(two)
     three = terminal("--plan", str(plan_file), "--keys-only")
-    events = three.wait_for(lambda e: len(resumed(e)) == 2)
-    assert [e["text"] for e in events if e["kind"] == "say" and e["text"].startswith("Continuing")][-1] == "Continuing. Suction."
+    events = three.wait_for(lambda e: len(continuing(e)) == 2)
+    assert continuing(events)[-1] == "Continuing. Suction."
     close(three)
     reading = read(one.journal)
     assert reading.intact and reading.closed and replay(reading.events, "x").same
@@ -110,3 +114,34 @@ def test_only_its_owner_can_read_the_record(terminal: Any, plan_file: Path) -> N
     one.step("tube-check")
     assert one.out.stat().st_mode & 0o777 == 0o700
     assert {p.stat().st_mode & 0o777 for p in one.out.iterdir()} == {0o600}
+
+
+@pytest.mark.parametrize("key", ["sound", "broken"])
+def test_an_encrypted_emergency_goes_on_and_a_broken_key_stops_nothing(
+    terminal: Any, plan_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, key: str
+) -> None:
+    public, private = keys.new_key(None)
+    (tmp_path / "home").mkdir()
+    (tmp_path / "home" / keys.PUBLIC).write_text(public if key == "sound" else "nothing")
+    (tmp_path / "stick").write_bytes(private)
+    monkeypatch.setenv(keys.KEY_VARIABLE, str(tmp_path / "stick"))
+    one = terminal("--plan", str(plan_file), "--keys-only")
+    one.events = lambda: read(one.journal).events if one.journal.exists() else []
+    if key == "broken":
+        events = one.wait_for(lambda e: any(x["kind"] == "announced" for x in e))
+        assert notices.NOT_SEALED in [e["text"] for e in events if e["kind"] == "announced"]
+        assert b'"kind"' in one.journal.read_bytes()
+        return
+    one.step("tube-check")
+    one.press("1")
+    one.step("valve-off")
+    kill(one)
+    assert b"Juno" not in one.journal.read_bytes() and b"valve" not in one.journal.read_bytes()
+    monkeypatch.delenv(keys.KEY_VARIABLE)  # who goes on in an emergency has no key at hand
+    two = terminal("--plan", str(plan_file), "--keys-only")
+    two.events = lambda: read(two.journal).events if two.journal.exists() else []
+    events = two.wait_for(resumed)
+    assert [e["target"] for e in events if e["kind"] == "moved" and e["machine"] == "care"][-1] == "valve-off"
+    close(two)
+    monkeypatch.setenv(keys.KEY_VARIABLE, str(tmp_path / "stick"))
+    assert read(one.journal).closed

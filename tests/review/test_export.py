@@ -79,7 +79,9 @@ def test_verify_has_exit_codes_and_one_object(journal_file, damaged, tmp_path):
         "first_bad": None,
         "closed": True,
         "torn_tail": False,
+        "missing": 0,
         "problem": "",
+        "sounds": {"there": 0, "deleted": 0, "changed": []},
     }
     bad = run(app, ["journal", "verify", str(damaged), "--json"])
     assert bad.exit_code == 1
