@@ -251,6 +251,24 @@ def _note(e: Timed) -> _Told:
     )
 
 
+def _resumed(e: Timed) -> _Told:
+    gap_ms = e.number("gap_ms")
+    gap = "an unknown time" if gap_ms is None else f"{gap_ms / 1000:.0f} s"
+    return (
+        "trouble",
+        f"The prompter had stopped and goes on: nothing is known of {gap} before",
+        "",
+        "breaths given meanwhile are unknown",
+        False,
+    )
+
+
+def _clock_changed(e: Timed) -> _Told:
+    seconds = (e.number("by_ms") or 0.0) / 1000
+    way = "forward" if seconds > 0 else "back"
+    return "program", f"The computer's clock was set {way} by {abs(seconds):.0f} s", "", "", True
+
+
 def _refused(e: Timed) -> _Told:
     return "caregiver", f"Changes nothing here: {e.text('what')}", "", e.text("why"), False
 
@@ -268,6 +286,13 @@ def _unknown(e: Timed) -> _Told:
 
 _TELLERS: dict[str, Callable[[Timed], _Told]] = {
     "opened": _program("The journal was opened", "version", "flow", "seed"),
+    "reopened": _program("The journal was taken up again", "version"),
+    "resumed": _resumed,
+    "repaired": _trouble("Copied from a damaged journal"),
+    "clock changed": _clock_changed,
+    "written late": _program("An event reached the disk late", "event", "waited_ms"),
+    "sound lost": _program("Sound was lost on the way", "played_late", "not_heard"),
+    "announced": lambda e: ("prompter", f"“{e.text('text')}”", "", "the program's own", False),
     "started": lambda e: ("step", "The emergency begins", "", "", False),
     "say": _say,
     "heard": _heard,

@@ -192,7 +192,9 @@ def _deaf(events: list[Timed], end_s: float) -> list[Span]:
     for event in events:
         if event.kind == "failed" and event.text("part") in _EARS and since_s is None:
             since_s = event.t_s
-        elif event.kind == "recovered" and event.text("part") in _EARS and since_s is not None:
+        elif since_s is not None and (
+            event.kind == "resumed" or event.kind == "recovered" and event.text("part") in _EARS
+        ):
             spans.append(Span(since_s, event.t_s))
             since_s = None
     return spans if since_s is None else [*spans, Span(since_s, end_s)]

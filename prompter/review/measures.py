@@ -161,15 +161,15 @@ def push_spans(events: list[Timed], end_s: float) -> list[Span]:
 def _paces(
     events: list[Timed], what: str, end_s: float, or_move: bool = False
 ) -> list[tuple[Timed, float]]:
-    """Each pace of this sort, and when it ended."""
+    """Each pace of this sort, and when it ended: at a stop of the program, with what is known last."""
     found = []
     for index, event in enumerate(events):
         if event.is_a("pace", what=what):
             until_s = next(
                 (
-                    e.t_s
+                    e.t_s - ((e.number("gap_ms") or 0.0) / 1000 if e.kind == "resumed" else 0.0)
                     for e in events[index + 1 :]
-                    if e.kind in ("pace", "pace stopped", "closed")
+                    if e.kind in ("pace", "pace stopped", "closed", "resumed")
                     or (or_move and e.is_a("moved", machine="care"))
                 ),
                 max(end_s, event.t_s),
