@@ -16,11 +16,11 @@ from typing import Any
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.flow.machine import FlowMachine
-from prompter.flow.table import Table
+from prompter.flow.table import Table, build
 from prompter.journal import HeldByAnother, Journal, Reading, read
 from prompter.journal.reading import sound_lines
 from prompter.journal.sealing import is_sealed, own_sealer
-from prompter.opening import clock_record, variant_record
+from prompter.opening import clock_record, variant_of, variant_record
 from prompter.replay import RESTORED, as_line, machine_of, walk
 
 Entry = tuple[dict[str, Any], datetime, int]
@@ -182,8 +182,11 @@ def _machine(
     events: list[dict[str, Any]], path: Path, table: Table, flow_text: str
 ) -> FlowMachine:
     first = events[0]
-    same = first.get("flow_text") == flow_text and first.get("variant") == variant_record(table.variant)
-    return FlowMachine(table) if same else machine_of(events, path.name)
+    if first.get("flow_text") != flow_text:
+        return machine_of(events, path.name)
+    if first.get("variant") != variant_record(table.variant):
+        table = build(table.flow, variant_of(first["variant"]))
+    return FlowMachine(table)
 
 
 def _restored(waiting: list[Any], events: list[dict[str, Any]]) -> list[Entry]:

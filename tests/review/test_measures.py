@@ -213,3 +213,19 @@ def test_breaths_are_no_longer_the_caregivers_after_handing_over(account, story)
     # breaths at 5, 8 and 11 s; handed over at 14 s: 5 s before the first, not 79 after the last
     assert incident.measures.longest_without_breath.length_s == 5
     assert incident.measures.longest_pause.length_s == 3
+
+
+def test_no_breath_is_counted_in_a_gap_of_which_nothing_is_known(account, story):
+    """20 a minute from second 10; the last event before the stop at 40, gone on at 100: by hand, 11
+    breaths until 40 (10, 13 … 40) and 7 from 101 on (101 … 119), 61 s apart."""
+    story.at(10, "pace", cue=90, what="breaths", per_minute=20.0, count=None)
+    story.at(40, "speech started", at_ms=40_000)
+    story.at(100, "resumed", gap_ms=60_000)
+    story.at(101, "pace", cue=91, what="breaths", per_minute=20.0, count=None)
+    incident = account(story.at(120, "closed", outcome="open"))
+    measures = incident.measures
+    assert len([t for t in measures.breaths_s if t <= 40]) == 11
+    assert len([t for t in measures.breaths_s if t > 40]) == 7
+    assert measures.longest_pause.length_s == 61
+    told = next(entry for entry in incident.entries if entry.kind == "resumed")
+    assert "60 s" in told.text and not told.minor
