@@ -13,8 +13,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from transitions import Machine
-
 from prompter.errors import Bug
 from prompter.events import (
     Answered,
@@ -37,7 +35,7 @@ from prompter.events import (
 )
 from prompter.flow.conditions import holds
 from prompter.flow.resuming import Resuming
-from prompter.flow.table import BUILT_IN, Table
+from prompter.flow.table import BUILT_IN
 from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE
 
 
@@ -58,11 +56,6 @@ class View:
 
 class FlowMachine(Resuming):
     """One emergency. `step` is the care step; `memory` what is known; `call` the call beside it."""
-
-    def __init__(self, table: Table, engine: Machine | None = None) -> None:
-        super().__init__(table, engine)
-        self._started = False
-        self._noting = False
 
     # ------------------------------------------------------------------ in and out
 
@@ -92,10 +85,6 @@ class FlowMachine(Resuming):
         else:
             handler(self, event)
         return self._cues
-
-    @property
-    def started(self) -> bool:
-        return self._started
 
     def next_deadline_ms(self) -> int | None:
         """When the next thing happens by itself; None if only an event can move it."""
@@ -212,13 +201,6 @@ class FlowMachine(Resuming):
         at_once_if = self.table.flow.call.at_once_if
         if at_once_if and holds(at_once_if, self.table.variant.facts, self.memory):
             self.call.ask_now(self._now, "at once, as the flow says", "timed", self.paced, self._choose)
-
-    def _resumed(self, event: Resumed) -> None:
-        if not self._started:
-            self._refuse("resumed", "it has not begun")
-            return
-        self._noting = False
-        self._go_on(event)
 
     def _answered(self, event: Answered) -> None:
         self._somebody_heard()

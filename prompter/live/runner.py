@@ -114,6 +114,8 @@ class Runner:
         else:
             gap_ms = None if before.gap_ms is None else now_ms - before.last_ms
             self.session.resume(now_ms, gap_ms, before.utterances, before.announced)
+            known = "It had stopped" if gap_ms is None else f"It had stopped for {gap_ms // 1000} s"
+            self.pressing.notice = f"{known} and goes on. Another emergency? Close it and start again."
 
     @property
     def over(self) -> bool:

@@ -32,10 +32,10 @@ class Telling:
 
 
 def main() -> None:
-    from prompter.journal import Journal
-    from prompter.live.flow_cache import cached_flow
     from prompter.care.plan import load_plan
     from prompter.flow.table import Variant, build
+    from prompter.journal import Journal
+    from prompter.live.flow_cache import cached_flow
     from prompter.opening import opened_record
     from prompter.resources import flow_file, shared_file
     from prompter.resuming import look

@@ -82,7 +82,7 @@ def test_a_second_prompter_says_so_and_keeps_a_journal_of_its_own(terminal: Any,
         events = read(journals[-1]).events if len(journals) == 2 else []
         if any(e["kind"] == "announced" for e in events):
             break
-    assert [e["text"] for e in events if e["kind"] == "announced"][0] == notices.ANOTHER_RUNS
+    assert next(e["text"] for e in events if e["kind"] == "announced") == notices.ANOTHER_RUNS
     assert events[0]["settings"]["keys_only"] is True  # two that listen would hear each other
     assert "second prompter" in [e["part"] for e in events if e["kind"] == "failed"]
     close(two)
