@@ -82,8 +82,11 @@ def look(folders: Iterable[Path], table: Table, flow_text: str, plan_text: str |
 
 
 def _newest(folders: Iterable[Path]) -> list[Path]:
-    """Journals of ours written lately and not closed, the newest first."""
-    found = []
+    """Journals of ours written lately and not closed, the newest first.
+
+    A journal that was moved when its disk failed is in two folders: the longer one goes on.
+    """
+    found: dict[str, tuple[int, float, Path]] = {}
     for folder in dict.fromkeys(folders):
         with contextlib.suppress(OSError):
             for path in folder.glob("*.jsonl"):
@@ -91,9 +94,11 @@ def _newest(folders: Iterable[Path]) -> list[Path]:
                     known = path.stat()
                     mine = os.name != "posix" or known.st_uid == os.getuid()
                     young_s = time.time() - limits.RESUME_CLOCK_BACK_S - limits.RESUME_WITHIN_S
-                    if mine and known.st_mtime >= young_s:
-                        found.append((known.st_mtime, path))
-    newest = [path for _, path in sorted(found, reverse=True)[: limits.RESUME_LOOKS]]
+                    this = (known.st_size, known.st_mtime, path)
+                    if mine and known.st_mtime >= young_s and this > found.get(path.name, (0, 0.0, path)):
+                        found[path.name] = this
+    by_time = sorted(found.values(), key=lambda each: each[1], reverse=True)
+    newest = [path for _, _, path in by_time[: limits.RESUME_LOOKS]]
     return [path for path in newest if not _surely_closed(path)]
 
 

@@ -87,3 +87,24 @@ def test_a_journal_without_its_flow_is_refused(journal: Path) -> None:
 def test_the_variant_comes_back_whole(demo_table: Table) -> None:
     record = variant_record(demo_table.variant)
     assert variant_record(variant_of(record)) == record
+
+
+def test_another_protocol_says_where_the_cues_first_differ(journal: Path) -> None:
+    text = flow_file("breathing-trouble").read_text("utf-8")
+    events = read(journal).events
+    assert replay(events, "journal.jsonl", text).same
+    says = [e for e in events if e["kind"] == "say" and e["role"] == "care"]
+    other = text.replace(says[0]["text"], "Something else now.")
+    assert other != text
+    result = replay(events, "journal.jsonl", other)
+    assert result.first_difference is not None
+    assert result.first_difference["written"]["text"] == says[0]["text"]
+    assert result.first_difference["now"]["text"] == "Something else now."
+
+
+def test_cues_that_a_stop_kept_from_the_disk_are_no_difference_while_it_is_open(journal: Path) -> None:
+    events = read(journal).events
+    last_say = max(i for i, event in enumerate(events) if event["kind"] == "say")
+    cut = events[:last_say]
+    assert replay(cut, "journal.jsonl").same
+    assert not replay([*cut, {**events[-1], "kind": "closed", "why": "it says so"}], "journal.jsonl").same

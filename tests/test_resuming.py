@@ -194,6 +194,21 @@ def test_the_newest_of_two_goes_on(interrupted: Write, demo_table: Table) -> Non
     assert found is not None and found.path == new
 
 
+def test_of_a_journal_that_moved_to_another_disk_the_longer_one_counts(
+    interrupted: Write, demo_table: Table, tmp_path: Path
+) -> None:
+    """Its disk failed; the whole of it went on in a second folder, and was closed there."""
+    old = interrupted()
+    (tmp_path / "second").mkdir()
+    moved = shutil.copy(old, tmp_path / "second" / old.name)
+    journal = Journal.reopen(moved)
+    journal.append({"kind": "closed", "outcome": "better"}, datetime.now().astimezone(), 30_000)
+    journal.close()
+    os.utime(old)
+    for folders in ([old.parent, moved.parent], [moved.parent, old.parent]):
+        assert resuming.look(folders, demo_table, FLOW, "the plan").found is None
+
+
 def test_a_running_prompter_is_noticed_and_its_journal_left_alone(interrupted: Write, demo_table: Table) -> None:
     path = interrupted()
     other = Journal.reopen(path)

@@ -175,3 +175,32 @@ def test_what_is_journalled_is_in_order_of_time(room: Room) -> None:
     room.run(30_000)
     times = [line["mono_ms"] for line in room.journal.lines]
     assert times == sorted(times)
+
+
+def test_the_record_tells_all_that_an_account_needs(room: Room) -> None:
+    """Prompts, what was heard with its scores, what was not believed, what was assumed, timers, cut
+    prompts, faults, the sound's name and hash: each with the fields that tell it."""
+    kept = {"sound": "a-sound/001.flac", "sound_sha256": "0" * 64}
+    room.session._keep_sound = lambda number, sound: kept
+    room.run(3_000)
+    room.hears.next = [heard(3_010, "in place", "still in place", believed=False, score=0.5, why="margin")]
+    room.run(3_300)
+    room.hears.next = [heard(3_310, "in place", "still in place")]
+    room.run(3_350)
+    room.session.fault("microphone", "pulled out", 3_360)
+    room.session.recovered("microphone", 3_400)
+    room.run(60_000)
+    lines = room.journal.lines
+
+    def has(kind: str, **fields: Any) -> bool:
+        return any(e["kind"] == kind and all(e.get(k) == v for k, v in fields.items()) for e in lines)
+
+    assert has("say", role="care") and has("say", role="question") and has("say", role="call")
+    assert has("heard", believed=False, why="margin", score=0.5, margin=2.0, answer="in place", decide_ms=90)
+    assert all("runner_up" in e for e in lines if e["kind"] == "heard")
+    assert has("heard", believed=True, ears=["test"], window=400, **kept)
+    assert has("unclear", heard="still in place", score=0.5) and has("answered", how="spoken", score=5.0)
+    assert has("moved", machine="care", how="assumed") and has("moved", machine="call", how="timed")
+    assert has("prompt started", voiced=True) and has("prompt ended", cut=True) and has("prompt ended", cut=False)
+    assert has("pace", what="breaths") and has("beat", what="breaths") and has("learned", what="breathing")
+    assert has("failed", part="microphone", detail="pulled out") and has("recovered", part="microphone")

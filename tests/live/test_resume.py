@@ -1,6 +1,7 @@
 """Killed in the middle and started again: it goes on where it was and says so (real processes, no sound card)."""
 
 import os
+import resource
 import signal
 from pathlib import Path
 from typing import Any
@@ -145,3 +146,29 @@ def test_an_encrypted_emergency_goes_on_and_a_broken_key_stops_nothing(
     close(two)
     monkeypatch.setenv(keys.KEY_VARIABLE, str(tmp_path / "stick"))
     assert read(one.journal).closed
+
+
+@pytest.mark.skipif(not hasattr(resource, "prlimit"), reason="needs Linux: a process's limits set from outside")
+def test_a_full_disk_stops_nothing_and_nothing_is_lost_when_there_is_room_again(terminal: Any, plan_file: Path, tmp_path: Path) -> None:
+    one = terminal("--plan", str(plan_file), "--keys-only")
+    one.step("tube-check")
+    one.read(1)
+    soft, hard = resource.prlimit(one.pid, resource.RLIMIT_FSIZE)
+    full = one.journal.stat().st_size + 100  # room for half a line
+    resource.prlimit(one.pid, resource.RLIMIT_FSIZE, (full, hard))
+    one.press("1")
+    one.read(3)
+    before = one.seen
+    one.press("\r")
+    one.read(2)
+    assert one.journal.stat().st_size <= full
+    assert len(one.seen) > len(before) and b"Suction" in one.seen[len(before) :]  # it goes on
+    resource.prlimit(one.pid, resource.RLIMIT_FSIZE, (soft, hard))
+    moved = tmp_path / "home" / "journals"
+    one.out = moved if list(moved.glob("*.jsonl")) else one.out  # as far as it fitted, it was written there
+    events = one.wait_for(lambda e: any(x["kind"] == "recovered" and x["part"] == "disk" for x in e))
+    assert [e["answer"] for e in events if e["kind"] == "answered"] == ["in place", "done"]
+    assert any(e["kind"] == "failed" and e["part"] == "disk" for e in events)
+    close(one)
+    reading = read(one.journal)
+    assert reading.intact and reading.closed and replay(reading.events, "x").same
