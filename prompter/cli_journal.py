@@ -149,7 +149,7 @@ def key_new(
     private = out or folder / keys.PRIVATE
     for path in (private, folder / keys.PUBLIC):
         if path.exists():
-            raise CannotDo("is there already.", str(path), "Move it away first; it opens older journals.")
+            raise CannotDo("is there already.", str(path), "Keep the old pair for older journals, and move it away.")
     words = typer.prompt("Passphrase", hide_input=True, confirmation_prompt=True) if passphrase else None
     public, secret = keys.new_key(words)
     place.write_private(private, secret)

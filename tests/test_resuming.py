@@ -13,10 +13,10 @@ import pytest
 
 from prompter import limits, resuming
 from prompter.events import Answered, PromptEnded, Resumed, Say, Started, Ticked
+from prompter.flow.engine import engine_of
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table
 from prompter.journal import Journal, read
-from prompter.limits import MIX_RATE_HZ
 from prompter.opening import clock_record, opened_record
 from prompter.replay import replay
 from prompter.resources import flow_file
@@ -24,7 +24,8 @@ from prompter.session import Session, Timing
 from prompter.speak.mixer import Mixer
 
 FLOW = flow_file("breathing-trouble").read_text("utf-8")
-CLIP = np.full(MIX_RATE_HZ // 2, 0.1, np.float32)
+RATE_HZ = 1_000  # nobody listens here
+CLIP = np.full(RATE_HZ // 2, 0.1, np.float32)
 
 
 class Stopped(Exception):
@@ -44,10 +45,20 @@ class UpTo:
         self.journal.append(record, at, mono_ms)
 
 
+ENGINES: dict[int, Any] = {}
+
+
+def engine(table: Table) -> Any:
+    """Made once: it holds nothing of an emergency, and making it takes longer than the emergency."""
+    if id(table) not in ENGINES:
+        ENGINES[id(table)] = engine_of(table)
+    return ENGINES[id(table)]
+
+
 def run(table: Table, sink: Any, began: datetime, keys: dict[int, str], end_ms: int, before: Any = None) -> Session:
-    mixer = Mixer(MIX_RATE_HZ, lambda text: CLIP)
-    machine = before.machine if before else None
-    session = Session(table, mixer, Timing(began, lambda p: p * 1000 // MIX_RATE_HZ), sink, machine=machine)
+    mixer = Mixer(RATE_HZ, lambda text: CLIP)
+    machine = before.machine if before else FlowMachine(table, engine(table))
+    session = Session(table, mixer, Timing(began, lambda p: p * 1000 // RATE_HZ), sink, machine=machine)
     now = before.last_ms + before.gap_ms if before else 0
     zero = now
     if before:
@@ -56,7 +67,7 @@ def run(table: Table, sink: Any, began: datetime, keys: dict[int, str], end_ms: 
         session.start(0)
     while now < end_ms:
         now += 32
-        mixer.render((now - zero) * MIX_RATE_HZ // 1000 - mixer.position)
+        mixer.render((now - zero) * RATE_HZ // 1000 - mixer.position)
         session.turn(now)
         for at, key in list(keys.items()):
             if at <= now:
@@ -97,7 +108,7 @@ def look(path: Path, table: Table, plan: str | None = "the plan") -> resuming.Lo
 
 
 def test_it_goes_on_where_it_was_and_replays_byte_for_byte(interrupted: Write, demo_table: Table) -> None:
-    for count in (20, 31, 32, 33, 50):  # also between an event and its cues
+    for count in (31, 32, 50):  # also between an event and its cues
         path = interrupted(f"j{count}", count)
         before = read(path).events
         found = resuming.look([path.parent], demo_table, FLOW, "the plan").found
