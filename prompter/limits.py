@@ -37,6 +37,13 @@ set back; how long the gap was is not known then."""
 RESUME_LOOKS = 8
 """So many of the newest journals are looked at before an emergency begins: each costs milliseconds."""
 
+RESUME_TRIES = 3
+"""Stops in a row, without a prompt to its end in between, after which an emergency begins anew: where it
+was may be what stops it."""
+
+RESUME_FAILURES = 2
+"""The same, when the program itself failed so often in one emergency."""
+
 CLOCK_CHANGED_S = 2.0
 """A difference between wall clock and session clock that grows by this is journalled."""
 

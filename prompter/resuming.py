@@ -126,6 +126,8 @@ def _take_up(path: Path, table: Table, flow_text: str, plan_text: str | None) ->
         events = reading.events
         if any(event["kind"] == "repaired" for event in events):
             raise CannotDo("a repaired copy is not written on.", str(path))
+        if _keeps_failing(events):
+            raise CannotDo("the program failed there more than once.", str(path))
         walked = walk(events, _machine(events, path, table, flow_text))
         if walked.first_difference is not None:
             raise CannotDo("this version of the program acts differently.", str(path))
@@ -154,6 +156,18 @@ def _same_emergency(reading: Reading, plan_text: str | None) -> bool:
     first = reading.events[0]
     same_plan = plan_text is None or first.get("plan_text") in (None, plan_text)
     return first["kind"] == "opened" and first.get("live") is True and not reading.closed and same_plan
+
+
+def _keeps_failing(events: list[dict[str, Any]]) -> bool:
+    """Whether going on there would stop it again."""
+    failures = sum(e["kind"] == "fault" and e.get("part") == "program" for e in events)
+    tries = 0
+    for event in events:
+        if event["kind"] == "resumed":
+            tries += 1
+        elif event["kind"] in ("answered", "numbered", "prompt ended"):
+            tries = 0
+    return failures >= limits.RESUME_FAILURES or tries >= limits.RESUME_TRIES
 
 
 def _gap(events: list[dict[str, Any]]) -> tuple[bool, int | None]:

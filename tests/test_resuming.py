@@ -220,6 +220,28 @@ def test_of_a_journal_that_moved_to_another_disk_the_longer_one_counts(
         assert resuming.look(folders, demo_table, FLOW, "the plan").found is None
 
 
+@pytest.mark.parametrize(
+    ("more", "goes_on"),
+    [
+        ([{"kind": "fault", "part": "program"}], True),
+        ([{"kind": "fault", "part": "program"}] * limits.RESUME_FAILURES, False),
+        ([Resumed(0, 5).to_record()] * limits.RESUME_TRIES, False),
+    ],
+)
+def test_where_the_program_keeps_failing_it_begins_anew(
+    interrupted: Write, demo_table: Table, more: list[dict[str, Any]], goes_on: bool
+) -> None:
+    path = interrupted()
+    journal = Journal.reopen(path)
+    for record in more:
+        fields = {k: v for k, v in record.items() if k != "at_ms"}
+        journal.append(fields, datetime.now().astimezone(), 25_000)
+    journal.close()
+    looked = look(path, demo_table)
+    assert (looked.found is not None) == goes_on
+    assert goes_on or "failed there" in looked.why_not[0]
+
+
 def test_a_running_prompter_is_noticed_and_its_journal_left_alone(interrupted: Write, demo_table: Table) -> None:
     path = interrupted()
     other = Journal.reopen(path)
