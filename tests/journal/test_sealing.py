@@ -3,15 +3,18 @@
 import base64
 import os
 import stat
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pyrage
 import pytest
 
 from prompter.errors import CannotDo
-from prompter.journal import Journal, keys, read, repair
+from prompter.journal import Journal, check_sounds, keys, read, repair
 from prompter.journal.sealing import own_key_path, own_sealer, sealer_for
+from prompter.live.keep_sound import SoundKeeper
 
 NOW = datetime(2026, 3, 14, 2, 41, tzinfo=UTC)
 SECRET = "Juno lives at 5 Hill Road"
@@ -147,3 +150,19 @@ def test_a_public_key_that_is_none_is_one_line(family: Path, content: str) -> No
         keys.sealer()
     with pytest.raises(CannotDo):
         sealer_for(content)
+
+
+def test_kept_sound_is_encrypted_as_well(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    journal = Journal.reopen(path)
+    keeper = SoundKeeper(lambda: path, journal.sealer)
+    kept = keeper.keep(1, np.sin(np.arange(8_000) / 9).astype(np.float32))
+    journal.append({"kind": "heard", **kept}, NOW, 8)
+    journal.append({"kind": "closed", "outcome": "better"}, NOW, 9)
+    journal.close()
+    assert kept["sound"] == "night-sound/001.flac.age"
+    with_key(tmp_path, monkeypatch)
+    end = time.monotonic() + 10
+    while time.monotonic() < end and check_sounds(path, read(path).events).there == 0:
+        time.sleep(0.05)
+    assert check_sounds(path, read(path).events).there == 1
+    assert not (tmp_path / kept["sound"]).read_bytes().startswith(b"fLaC")
