@@ -83,6 +83,7 @@ def test_another_protocol_is_another_cache(tmp_path: Path) -> None:
 def test_how_the_approval_stands_is_journalled_and_stops_nothing(plan_file: Path) -> None:
     prepared = prepare(plan_file)
     told = prepared.approval()
-    assert prepared.plan is not None and told == dict.fromkeys(("flow", "plan"), "not approved by a clinician.")
+    assert prepared.plan is not None and told["flow"] == "not approved by a clinician."
+    assert told["plan"].startswith("approved by Doctor Imre Vale") and "nothing seals it" in told["plan"]
     assert set(prepare(None).approval()) == {"flow"}
     assert not any("approv" in text.lower() for text in prepared.table.texts())
