@@ -86,6 +86,9 @@ def _entry(report: Heard, case: Case) -> Row:
     if report.heard and report.window > limits.WINDOW_FRAMES:
         least += thresholds.LONG_WINDOW_EXTRA
     by_score = report.score is not None and report.why in ("", "not sure enough")
+    spare = round(report.score - least, 2) if by_score else None
+    if report.believed and spare is not None:
+        spare = max(0.0, spare)  # numbers have a lesser threshold where the decode says the same
     number = " ".join(map(str, report.number)) if report.number else ""
     meanwhile = [t for a, b, t in case.lines if a < report.ended_ms and b > report.onset_ms]
     return {
@@ -93,7 +96,7 @@ def _entry(report: Heard, case: Case) -> Row:
         "wording": report.heard.text if report.heard else number,
         "believed": report.believed, "risk": risk, "why": report.why, "text": report.text,
         "score": None if report.score is None else round(report.score, 2),
-        "spare": round(report.score - least, 2) if by_score else None,
+        "spare": spare,
         "margin": None if report.margin is None else round(report.margin, 2),
         "runner_up": report.runner_up, "window": report.window, "decide_ms": report.decide_ms,
         "at_ms": report.at_ms, "onset_ms": report.onset_ms, "ended_ms": report.ended_ms,
