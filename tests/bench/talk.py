@@ -61,6 +61,10 @@ MEANWHILE = [
     "take {thing} off the stairs", "{who} knows where {thing} is", "it's okay, {call}, I'm here",
     "we live at number {count}", "don't cry, {call}", "just {do} {thing} and come back",
 ]  # fmt: skip
+OPENINGS = [
+    "well,", "listen,", "oh,", "so,", "look,", "right,", "Sam,", "honestly,", "hey,", "and then",
+    "I know, but", "sorry,", "wait,", "mum,", "you know what,", "by the way,",
+]  # fmt: skip
 OPERATOR = [
     "emergency, what is the address", "tell me exactly what has happened", "is {who} awake",
     "is she breathing at all", "help is on the way", "stay on the line with me",
@@ -92,7 +96,8 @@ def _drawn(rng: np.random.Generator, some: list[str]) -> str:
 
 def at_home(rng: np.random.Generator, never: frozenset[str]) -> str:
     """What people in the house say."""
-    return sentence(rng, HOME if rng.random() < 0.6 else MEANWHILE, never)
+    text = sentence(rng, HOME if rng.random() < 0.7 else MEANWHILE, never)
+    return f"{_drawn(rng, OPENINGS)} {text}" if rng.random() < 0.4 else text
 
 
 def operator(rng: np.random.Generator, never: frozenset[str]) -> str:
