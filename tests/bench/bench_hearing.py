@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from cases import groups, timing_group
-from figures import OUTCOMES, Line, curve, lines, mistakes
+from figures import OUTCOMES, Line, curve, lines, mistakes, shares
 from hearing_rows import Row
 from pieces import TIMING, fingerprint, measure, read_rows, wanted
 from rich.console import Console
@@ -46,7 +46,8 @@ def show(found: list[Line], console: Console) -> None:
 
 def curves(rows: list[Row], found: list[Line]) -> dict[str, list[dict[str, Any]]]:
     """Of the groups that miss."""
-    names = [f"{line.figure}: {line.condition}" for line in found if line.held is False]
+    missed = [line for line in found if line.held is False]
+    names = [f"{line.figure}: {line.condition.split(',')[0]}" for line in missed]
     some = {name: [r for r in rows if r["group"] == name] for name in names}
     flow = [r for r in rows if r["group"].startswith("flow")]
     return {name: curve(group) for name, group in (some | {"flow: all": flow}).items() if group}
@@ -61,6 +62,17 @@ def show_curves(found: dict[str, list[dict[str, Any]]], console: Console) -> Non
         cells = [f"{100 * p['right'] / p['n']:.1f} / {p['wrong']}" for p in points]
         table.add_row(f"{name} (n {points[0]['n']})", *cells)
     console.print(table)
+
+
+def show_weak(rows: list[Row], console: Console) -> None:
+    """The wordings and voices that are heard worst."""
+    for key, count in (("said", 25), ("voice", len(rows))):
+        worst = list(shares(rows, key).items())[:count]
+        text = "; ".join(
+            f"{name} {right}/{n}" + f", {wrong} wrong" * bool(wrong)
+            for name, (right, wrong, n) in worst
+        )
+        console.print(f"right, by {key}, all surroundings, worst first: {text}", highlight=False)
 
 
 def show_mistakes(found: list[dict[str, Any]], console: Console) -> None:
@@ -105,11 +117,13 @@ def main() -> None:
         "state": state, "share": share, "cores": os.cpu_count(), "machine": platform.machine(),
         "audio": audio.name, "figures": [asdict(line) for line in found], "curves": missed,
         "mistakes": wrong,
+        "by": {key: shares(rows, key) for key in ("said", "voice", "step")},
     }  # fmt: skip
     (args.out / "hearing.json").write_text(json.dumps(result, indent=1) + "\n")
     console = Console(width=max(150, Console().width))
     show(found, console)
     show_curves(missed, console)
+    show_weak(rows, console)
     show_mistakes(wrong, console)
 
 

@@ -194,6 +194,19 @@ def _counts_at(rows: list[Row], believed: Callable[[Row], bool]) -> dict[str, in
     return {"right": right, "wrong": wrong}
 
 
+def shares(rows: list[Row], key: str, least: int = 4) -> dict[str, tuple[int, int, int]]:
+    """(right, wrong, n) of the flow's answers by 'said', 'voice' or 'step', worst first."""
+    groups: dict[str, list[Row]] = {}
+    for row in rows:
+        if row["group"].startswith("flow"):
+            groups.setdefault(row[key], []).append(row)
+    counts = {
+        name: (*(_counts(some)[c] for c in ("right", "wrong")), len(some))
+        for name, some in groups.items() if len(some) >= least
+    }  # fmt: skip
+    return dict(sorted(counts.items(), key=lambda pair: pair[1][0] / pair[1][2]))
+
+
 def mistakes(rows: list[Row]) -> list[dict[str, Any]]:
     """Every answer that was believed and not given."""
     found = []
