@@ -2,7 +2,7 @@
 
 import numpy as np
 from talk import HOME, OPERATOR, at_home, operator, sentence
-from wordings import draw, known, places, swapped, tables
+from wordings import allowed_at_a_step, draw, known, places, swapped, tables
 
 from prompter.events import Started
 from prompter.flow.machine import FlowMachine
@@ -27,6 +27,12 @@ def test_drawn_phrases_are_allowed_and_come_from_every_plan() -> None:
     own = sum(phrase.answer in place.own for place, phrase in drawn)
     assert 0.58 < own / 400 < 0.75  # OWN_SHARE within three standard deviations
     assert any(place.interrupted for place, _ in drawn)
+
+
+def test_an_answer_finds_a_step_that_allows_it() -> None:
+    for answer in dict.fromkeys(p.answer for p in known()):
+        allowed = allowed_at_a_step(answer, np.random.default_rng(9))
+        assert answer in {p.answer for p in allowed}
 
 
 def test_the_same_seed_draws_the_same() -> None:

@@ -95,6 +95,14 @@ def draw(rng: np.random.Generator) -> tuple[Place, Phrase]:
     return place, some[int(rng.integers(len(some)))]
 
 
+def allowed_at_a_step(answer: str | None, rng: np.random.Generator) -> tuple[Phrase, ...]:
+    """What a real step allows: one that allows `answer`; None: any step."""
+    while True:
+        place = draw_place(rng)
+        if answer is None or any(p.answer == answer for p in place.allowed):
+            return place.allowed
+
+
 @cache
 def known() -> tuple[Phrase, ...]:
     """Every wording of the flow, as the live program makes it known to the hearing."""
