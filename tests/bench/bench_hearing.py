@@ -23,7 +23,7 @@ from typing import Any
 from cases import groups, timing_group
 from figures import OUTCOMES, Line, curve, lines, mistakes, shares
 from hearing_rows import Row
-from pieces import TIMING, fingerprint, measure, read_rows, wanted
+from pieces import MEMORY, TIMING, fingerprint, measure, measure_memory, read_rows, wanted
 from rich.console import Console
 from rich.table import Table
 
@@ -106,10 +106,12 @@ def main() -> None:
     every = {name: g for name, g in groups(audio).items() if args.only in name}
     timing = {TIMING: timing_group(audio)} if args.only in TIMING else {}
     if not args.show:
-        # Times first and alone: one process that has both cores.
+        if args.only in MEMORY:
+            measure_memory(kept, args.out)
+        # Times alone: one process that has both cores.
         measure(wanted(timing, max(share, 0.2)), audio, kept, args.out, jobs=1, threads=2)
         measure(wanted(every, share), audio, kept, args.out, args.jobs, threads=1)
-    tasks = {*wanted(every, share), *wanted(timing, max(share, 0.2))}
+    tasks = {*wanted(every, share), *wanted(timing, max(share, 0.2)), (MEMORY, 0)}
     rows = [row for row in read_rows(kept) if args.show or (row["group"], row["number"]) in tasks]
     found = lines(rows)
     wrong, missed = mistakes(rows), curves(rows, found)

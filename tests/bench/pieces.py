@@ -3,7 +3,6 @@
 import hashlib
 import json
 import multiprocessing
-import resource
 import signal
 import sys
 import time
@@ -12,6 +11,7 @@ from pathlib import Path
 
 from cases import Group, groups, timing_group
 from hearing_rows import Listener, Row
+from memory import memory_mb
 
 from prompter.resources import flow_file
 
@@ -19,6 +19,7 @@ LEAST_CASES = 16
 """Of each group even in the shortest run."""
 
 TIMING = "timing: two cores"
+MEMORY = "memory: one ear"
 
 _SOUND_CODE = ("sounds", "rooms", "wordings", "talk", "cases", "hearing_rows")
 _worker: tuple[Listener, dict[str, Group]] | None = None
@@ -84,7 +85,7 @@ def measure(
 
 
 def _begin(audio: Path, cache: Path, threads: int, timing: bool) -> None:
-    """In each process. Where times and memory are measured nothing else is loaded."""
+    """In each process. Where times are measured nothing else is loaded."""
     global _worker
     every = {TIMING: timing_group(audio)} if timing else groups(audio)
     _worker = Listener(cache, threads), every
@@ -92,8 +93,15 @@ def _begin(audio: Path, cache: Path, threads: int, timing: bool) -> None:
 
 def _row(task: tuple[str, int]) -> Row:
     listener, every = _worker
-    row = listener.row(every[task[0]], task[1])
-    if task[0] == TIMING:
-        unit = 1024 * 1024 if sys.platform == "darwin" else 1024
-        row["memory_mb"] = round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit)
-    return row
+    return listener.row(every[task[0]], task[1])
+
+
+def measure_memory(kept: Path, cache: Path) -> None:
+    """Appends the row of one ear's memory unless it is there."""
+    if any(row["group"] == MEMORY for row in read_rows(kept)):
+        return
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        before_mb, ready_mb, most_mb = pool.apply(memory_mb, (cache,))
+    row = {"group": MEMORY, "number": 0, "before_mb": before_mb, "ready_mb": ready_mb}
+    with kept.open("a") as file:
+        file.write("\n" + json.dumps(row | {"memory_mb": most_mb}) + "\n")
