@@ -4,8 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from bounds import quartiles, upper_rate, upper_share
+import numpy as np
 from hearing_rows import Row
+
+from prompter.hear.measure.bounds import upper_bound, upper_count
 
 OUTCOMES = ("right", "wrong", "asked again", "not heard", "taken", "refused")
 OFFSETS = (-2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
@@ -84,7 +86,7 @@ def _answer_line(some: list[Row], figure: str, condition: str, aim: Aim) -> Line
         held.append(100 * counts["wrong"] <= aim.wrong * n)
     return Line(
         figure, condition, counts, n, _percent(counts["right"], n),
-        _percent(upper_share(counts["wrong"], n), 1, 2), ", ".join(parts),
+        _percent(upper_bound(counts["wrong"], n), 1, 2), ", ".join(parts),
         all(held) if held and n else None,
     )  # fmt: skip
 
@@ -101,7 +103,7 @@ def _by(rows: list[Row], group: str, key: str, title: str) -> list[Line]:
 def _swaps(rows: list[Row]) -> Line:
     some = [row for row in rows if row["group"].startswith("flow")]
     count = sum(row["swapped"] for row in some)
-    bound = _percent(upper_share(count, len(some)), 1, 2)
+    bound = _percent(upper_bound(count, len(some)), 1, 2)
     return Line("opposites swapped", "all of flow", {"wrong": count}, len(some), str(count), bound,
                 "0", count == 0 if some else None)  # fmt: skip
 
@@ -122,7 +124,7 @@ def _taken_shares(rows: list[Row]) -> list[Line]:
         aim = "" if most is None else f"taken <= {most:g}%" if most else "taken 0"
         held = 100 * counts["taken"] <= most * n if n and most is not None else None
         found.append(Line(kind, condition, counts, n, _percent(counts["taken"], n),
-                          _percent(upper_share(counts["taken"], n), 1, 2), aim, held))  # fmt: skip
+                          _percent(upper_bound(counts["taken"], n), 1, 2), aim, held))  # fmt: skip
     return found
 
 
@@ -135,7 +137,7 @@ def _taken_rates(rows: list[Row]) -> list[Line]:
         taken = sum(h["believed"] for row in some for h in row["heard"])
         said = [text for row in some for text in row["lines"]]
         rate = f"{taken / hours:.1f} an hour" if hours else ""
-        bound = f"{upper_rate(taken, hours):.1f}" if hours else ""
+        bound = f"{upper_count(taken) / hours:.1f}" if hours else ""
         title = f"{condition}, {hours:.2f} h, {len(said)} sentences"
         title += f" ({len(set(said))} different), {sum(len(t.split()) for t in said)} words"
         found.append(Line("talk", title, {"taken": taken}, len(some), rate, bound, "<= 1 an hour",
@@ -156,11 +158,17 @@ def _times(rows: list[Row]) -> list[Line]:
         _time("end of speech found", "after the last sound", [r["end_ms"] for r in plain], {"p50": 250}),
         _time("decided", "after the last sound", [r["reply_ms"] for r in plain if r["reply_ms"]], {}),
         Line("cut off early", "clean and with pauses", {}, len(whole), _percent(early, len(whole)),
-             _percent(upper_share(early, len(whole)), 1, 2), "<= 1%",
+             _percent(upper_bound(early, len(whole)), 1, 2), "<= 1%",
              100 * early <= len(whole) if whole else None),
         Line("memory", f"one ear; {before} MB before it, {ready} MB when ready", {}, len(sizes),
              f"{memory} MB", "", "<= 400 MB", memory <= 400 if memory else None),
     ]  # fmt: skip
+
+
+def quartiles(values: list[int]) -> dict[str, int]:
+    """Median and 95th percentile, rounded; zeros without values."""
+    p50, p95 = np.percentile(values or [0], [50, 95])
+    return {"p50": round(float(p50)), "p95": round(float(p95))}
 
 
 def _time(figure: str, condition: str, values: list[int], aims: dict[str, int]) -> Line:

@@ -31,6 +31,7 @@ def fingerprint(audio: Path) -> str:
     package = here.parent.parent / "prompter"
     files = [here / f"{name}.py" for name in _SOUND_CODE]
     files += [*sorted((package / "hear").glob("*.py")), package / "limits.py"]
+    files += [package / "hear" / "measure" / f"{name}.py" for name in ("mixing", "recordings")]
     for path in [*files, flow_file("breathing-trouble")]:
         digest.update(path.read_bytes())
     for path in sorted(audio.rglob("*.*")):

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from figures import curve, lines, mistakes
+from figures import curve, lines, mistakes, quartiles
 from hearing_rows import outcome
 
 
@@ -66,3 +66,8 @@ def test_the_curve_trades_right_for_wrong() -> None:
     found = [(p["right"], p["wrong"]) for p in curve(rows, (-1.0, 0.0, 0.5))]
     assert found == [(2, 1), (1, 1), (1, 0)]
     assert [m["answer"] for m in mistakes(rows)] == ["b"]
+
+
+def test_quartiles_of_one_to_hundred() -> None:
+    assert quartiles(list(range(1, 101))) == {"p50": 50, "p95": 95}
+    assert quartiles([]) == {"p50": 0, "p95": 0}
