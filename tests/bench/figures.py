@@ -220,7 +220,7 @@ def mistakes(rows: list[Row]) -> list[dict[str, Any]]:
     """Every answer that was believed and not given."""
     found = []
     for row in rows:
-        for heard in row["heard"]:
+        for heard in row.get("heard", []):
             if heard["believed"] and heard["answer"] != row["right"]:
                 about = {k: row.get(k) for k in ("group", "number", "voice", "said", "step")}
                 more = {k: row[k] for k in ("rt60_s", "pace", "operator", "plan") if k in row}

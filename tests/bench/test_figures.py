@@ -68,6 +68,13 @@ def test_the_curve_trades_right_for_wrong() -> None:
     assert [m["answer"] for m in mistakes(rows)] == ["b"]
 
 
+def test_the_row_of_memory_is_no_mistake() -> None:
+    size = {"group": "memory: one ear", "number": 0, "before_mb": 50, "ready_mb": 280}
+    rows = [size | {"memory_mb": 401}]
+    assert mistakes(rows) == []
+    assert next(x for x in lines(rows) if x.figure == "memory").held is False
+
+
 def test_quartiles_of_one_to_hundred() -> None:
     assert quartiles(list(range(1, 101))) == {"p50": 50, "p95": 95}
     assert quartiles([]) == {"p50": 0, "p95": 0}
