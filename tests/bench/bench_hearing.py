@@ -1,219 +1,132 @@
-"""Measures the hearing on the path that live sound takes: what is right, wrong and asked again.
+"""Measures the hearing against everything it has to reach, and prints one table.
 
-python tests/bench/bench_hearing.py [--audio DIR] [--out DIR] [--quick]
+python tests/bench/bench_hearing.py [--audio DIR] [--out DIR] [--share S | --quick] [--jobs 2]
 
-Voices, speakers and noises that tuned nothing (REPORT in sounds.py); 70 wordings allowed at once.
-Each finished clip is kept in DIR, so an interrupted run goes on where it was; delete DIR to begin
-anew. Writes DIR/hearing.json. Without --audio it uses the small packaged set of recordings.
+Needs the extra `bench` (simulated rooms). DIR of --audio holds spoken-words/ and room-noise/;
+without it ../shared/audio is taken if it is there, else the small packaged set.
+
+The whole takes some hours on two cores, --share 0.1 about a tenth of that, --quick some minutes;
+shorter runs take the first part of every group, so a longer one goes on from there. Every row is
+kept in --out at once: interrupt it, and run it again to go on. Rows belong to one state of the
+hearing, the flow and the sounds; after a change it begins anew. Voices, speakers and sounds are
+those that tuned nothing (REPORT in sounds.py); seeds are fixed. Writes hearing.json.
 """
 
 import argparse
 import json
-import resource
-import time
-from collections.abc import Iterator
+import os
+import platform
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import numpy as np
+from cases import groups, timing_group
+from figures import OUTCOMES, Line, curve, lines, mistakes, shares
+from hearing_rows import Row
+from pieces import MEMORY, TIMING, fingerprint, measure, measure_memory, read_rows, wanted
 from rich.console import Console
 from rich.table import Table
-from sounds import (
-    CONDITIONS,
-    REPORT_VOICES,
-    Spoken,
-    allowed_for,
-    in_surroundings,
-    noises,
-    people,
-    say,
-)  # fmt: skip
-from wordings import OTHER_TALK, first_wordings, phrases
 
-from prompter import limits
-from prompter.events import Phrase
-from prompter.hear.endpoint import BLOCK_MS
-from prompter.hear.hearing import Heard, Hearing
-from prompter.hear.scorer import InlineScorer
-from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import shared_file
 
-WORDS = [Phrase(w, w) for w in ("yes", "no", "stop", "done", "help me", "say again", "go back")]
-Row = dict[str, Any]
-Job = tuple[str, str, str | None, Spoken, list[Phrase]]  # key, group, right answer, sound, allowed
+HERE = Path(__file__).parent
+BESIDE = HERE.parents[2] / "shared" / "audio"
 
 
-def heard_in(spoken: Spoken, allowed: list[Phrase], ear: WhisperEar) -> list[Heard]:
-    hearing = Hearing([ear], InlineScorer(), known=phrases())
-    hearing.expect(allowed)
-    quiet, found, at_ms = np.zeros(limits.BLOCK_SAMPLES, np.float32), [], 0
-    sound = spoken.sound[: len(spoken.sound) // limits.BLOCK_SAMPLES * limits.BLOCK_SAMPLES]
-    for block in sound.reshape(-1, limits.BLOCK_SAMPLES):
-        at_ms += BLOCK_MS
-        found += hearing.push(block, at_ms)
-    while hearing.waiting:
-        at_ms += BLOCK_MS
-        found += hearing.push(quiet, at_ms)
-    return [r for r in found if isinstance(r, Heard)]
-
-
-def outcome(heard: list[Heard], right: str | None) -> str:
-    """'right' | 'wrong' | 'asked again' | 'not heard'; without an answer 'taken' or 'refused'."""
-    believed = [h.heard.answer if h.heard else "number" for h in heard if h.believed]
-    if right is None:
-        return "taken" if believed else "refused"
-    if any(answer != right for answer in believed):
-        return "wrong"
-    if believed:
-        return "right"
-    return "asked again" if heard else "not heard"
-
-
-def spoken_jobs(audio: Path, quick: bool) -> Iterator[Job]:
-    """Every wording by every voice in every condition, then other talk."""
-    every, firsts = phrases(), {p.text for p in first_wordings()}
-    kinds = {kind: noises(audio, kind) for _, kind, _ in CONDITIONS if kind}
-    voices = REPORT_VOICES[:2] if quick else REPORT_VOICES
-    for name, kind, snr_db in CONDITIONS[:2] if quick else CONDITIONS:
-        for voice in voices:
-            for number, phrase in enumerate(every):
-                first = phrase.text in firsts
-                if quick and not first:
-                    continue
-                noise = kinds[kind][number % len(kinds[kind])] if kind else None
-                spoken = in_surroundings(say(phrase.text, voice), noise, snr_db, number)
-                group = f"{'first' if first else 'other'} wordings, {name}"
-                allowed = allowed_for(phrase.answer, every, number)
-                yield f"{name}|{voice[0]}|{phrase.text}", group, phrase.answer, spoken, allowed
-            for number, text in enumerate(OTHER_TALK):
-                noise = kinds[kind][number % len(kinds[kind])] if kind else None
-                spoken = in_surroundings(say(text, voice), noise, snr_db, number)
-                allowed = allowed_for(None, every, number)
-                yield f"{name}|{voice[0]}|{text}", f"other talk, {name}", None, spoken, allowed
-
-
-def recorded_jobs(audio: Path, quick: bool) -> Iterator[Job]:
-    """People's words, and noise alone."""
-    crying = noises(audio, "baby-cry")
-    for word in ("yes", "no", "stop", "unknown", "silence"):
-        clips = people(audio, word, "report")
-        for number, (name, clip) in enumerate(clips[:20] if quick else clips):
-            for where, noise in (("clean", None), ("crying 5 dB", crying[number % len(crying)])):
-                right = word if word in ("yes", "no", "stop") else None
-                spoken = in_surroundings(clip, noise, 5, number)
-                group = f"people: {word}, {where}"
-                yield f"{where}|{name}|{word}", group, right, spoken, WORDS
-    for kind in ("baby-cry", "hiss", "motor", "rumble", "sneeze"):
-        for number, clip in enumerate(noises(audio, kind)):
-            yield f"alone|{kind}|{number}", f"{kind} alone", None, Spoken(clip, 0, 0), phrases()[:70]
-
-
-def measured(job: Job, ear: WhisperEar) -> Row:
-    key, group, right, spoken, allowed = job
-    heard = heard_in(spoken, allowed, ear)
-    best = max(heard, key=lambda h: (h.believed, h.score or -99), default=None)
-    row: Row = {"key": key, "group": group, "outcome": outcome(heard, right), "n": len(heard)}
-    if best is not None:
-        row |= {
-            "heard": best.heard.text if best.heard else str(best.number), "score": best.score,
-            "text": best.text, "why": best.why, "decide_ms": best.decide_ms,
-            "latency_ms": round(best.at_ms - spoken.ends_ms),
-        }  # fmt: skip
-    return row
-
-
-def quartiles(values: list[float]) -> dict[str, float]:
-    if not values:
-        return {"p50": 0, "p95": 0, "n": 0}
-    p50, p95 = np.percentile(values, [50, 95])
-    return {"p50": round(float(p50)), "p95": round(float(p95)), "n": len(values)}
-
-
-def detection_cost() -> float:
-    """Share of one core that listening takes while nobody speaks."""
-    hearing = Hearing([], InlineScorer(0))
-    quiet = np.random.default_rng(0).standard_normal((1000, limits.BLOCK_SAMPLES)) * 2e-3
-    began = time.process_time()
-    for number, block in enumerate(quiet.astype(np.float32)):
-        hearing.push(block, (number + 1) * BLOCK_MS)
-    return (time.process_time() - began) / (1000 * BLOCK_MS / 1000)
-
-
-def summary(rows: list[Row]) -> Row:
-    groups: dict[str, Row] = {}
-    for row in rows:
-        group = groups.setdefault(row["group"], {"clips": 0})
-        group["clips"] += 1
-        group[row["outcome"]] = group.get(row["outcome"], 0) + 1
-    spoken = [r for r in rows if "wordings" in r["group"] and "latency_ms" in r]
-    return {
-        "ears": ["whisper"],
-        "groups": groups,
-        "last_sound_to_decision_ms": {
-            "believed": quartiles([r["latency_ms"] for r in spoken if r["outcome"] == "right"]),
-            "asked again": quartiles(
-                [r["latency_ms"] for r in spoken if r["outcome"] == "asked again"]
-            ),
-        },
-        "decide_ms": quartiles([r["decide_ms"] for r in rows if r.get("decide_ms")]),
-        "listening_share_of_a_core": round(detection_cost(), 4),
-        "memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
-        "wrong": [r for r in rows if r["outcome"] in ("wrong", "taken")],
-        "hard": hard_wordings(rows),
-    }
-
-
-def hard_wordings(rows: list[Row]) -> dict[str, str]:
-    """Wordings believed less often than three times in four, over all voices and conditions."""
-    tally: dict[str, list[bool]] = {}
-    for row in rows:
-        if "wordings" in row["group"]:
-            tally.setdefault(row["key"].split("|")[2], []).append(row["outcome"] == "right")
-    return {
-        text: f"{sum(got)}/{len(got)}"
-        for text, got in sorted(tally.items(), key=lambda pair: sum(pair[1]) / len(pair[1]))
-        if sum(got) / len(got) < 0.75
-    }
-
-
-def show(found: Row) -> None:
-    table = Table("group", "clips", "right", "wrong", "asked again", "not heard", "taken")
-    for name, group in found["groups"].items():
-        cells = [group.get(k, 0) for k in ("right", "wrong", "asked again", "not heard", "taken")]
-        table.add_row(name, str(group["clips"]), *(str(c) if c else "" for c in cells))
-    console = Console(width=100)
+def show(found: list[Line], console: Console) -> None:
+    table = Table("figure", "condition", "n", *OUTCOMES[:5], "reached", "bound", "aim", "held")
+    for line in found:
+        counts = [str(line.counts.get(name) or "") for name in OUTCOMES[:5]]
+        held = {None: "", True: "held", False: "[bold red]missed"}[line.held]
+        table.add_row(line.figure, line.condition, str(line.n), *counts, line.value, line.bound,
+                      line.aim, held)  # fmt: skip
     console.print(table)
-    for name in ("last_sound_to_decision_ms", "decide_ms", "listening_share_of_a_core",
-                 "memory_mb", "hard"):  # fmt: skip
-        console.print(f"{name}: {found[name]}")
-    for row in found["wrong"]:
-        console.print(f"WRONG {row['group']}: {row['key']} -> {row['heard']} ({row['text']})")
+    console.print("bound: one-sided 95% upper bound of what is wrong, taken or cut")
+
+
+def curves(rows: list[Row], found: list[Line]) -> dict[str, list[dict[str, Any]]]:
+    """Of the groups that miss."""
+    missed = [line for line in found if line.held is False]
+    names = [f"{line.figure}: {line.condition.split(',')[0]}" for line in missed]
+    some = {name: [r for r in rows if r["group"] == name] for name in names}
+    flow = [r for r in rows if r["group"].startswith("flow")]
+    return {name: curve(group) for name, group in (some | {"flow: all": flow}).items() if group}
+
+
+def show_curves(found: dict[str, list[dict[str, Any]]], console: Console) -> None:
+    if not found:
+        return
+    offsets = [point["offset"] for point in next(iter(found.values()))]
+    table = Table("right% / wrong at thresholds shifted by", *(f"{o:+g}" for o in offsets))
+    for name, points in found.items():
+        cells = [f"{100 * p['right'] / p['n']:.1f} / {p['wrong']}" for p in points]
+        table.add_row(f"{name} (n {points[0]['n']})", *cells)
+    console.print(table)
+
+
+def show_weak(rows: list[Row], console: Console) -> None:
+    """The wordings and voices that are heard worst."""
+    for key, count in (("said", 25), ("voice", len(rows))):
+        worst = list(shares(rows, key).items())[:count]
+        text = "; ".join(
+            f"{name} {right}/{n}" + f", {wrong} wrong" * bool(wrong)
+            for name, (right, wrong, n) in worst
+        )
+        console.print(f"right, by {key}, all surroundings, worst first: {text}", highlight=False)
+
+
+def show_mistakes(found: list[dict[str, Any]], console: Console) -> None:
+    for m in found:
+        more = " ".join(str(m[k]) for k in ("rt60_s", "pace") if k in m)
+        said = " + ".join(m.get("meanwhile") or [m["said"]])
+        operator = f" (operator: {m['operator']})" if "operator" in m else ""
+        console.print(
+            f"{'SWAPPED ' if m['swapped'] else ''}{m['group']} {more} #{m['number']} {m['voice']}"
+            f" at {m['step']}: '{said}' believed as '{m['wording']}' ({m['answer']}),"
+            f" score {m['score']}, margin {m['margin']} to '{m['runner_up']}',"
+            f" decode '{m['text']}'{operator}", markup=False, highlight=False,
+        )  # fmt: skip
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--audio", type=Path, default=shared_file("audio"))
-    parser.add_argument("--out", type=Path, default=Path("tests/bench/results"))
-    parser.add_argument("--quick", action="store_true", help="taught wordings, two voices")
+    parser.add_argument("--audio", type=Path)
+    parser.add_argument("--out", type=Path, default=HERE / "results" / "hearing")
+    parser.add_argument("--share", type=float, default=1.0, help="of every group, 0 to 1")
+    parser.add_argument("--quick", action="store_true", help="a few of every group")
+    parser.add_argument("--jobs", type=int, default=2, help="processes side by side")
+    parser.add_argument("--only", default="", help="groups whose name contains this")
+    parser.add_argument("--show", action="store_true", help="measure nothing, show what there is")
     args = parser.parse_args()
+    audio = args.audio or (BESIDE if BESIDE.is_dir() else shared_file("audio"))
+    share = 0.0 if args.quick else args.share
     args.out.mkdir(parents=True, exist_ok=True)
-    kept = args.out / f"hearing-{'quick' if args.quick else 'full'}.jsonl"
-    rows = [json.loads(line) for line in kept.open()] if kept.exists() else []
-    done = {row["key"] for row in rows}
-    ear = WhisperEar()
-    ear.load()
-    ear.prepare(WORDS)
-    Hearing([ear], InlineScorer(), known=phrases()).prepare()
-    with kept.open("a") as file:
-        for jobs in (spoken_jobs, recorded_jobs):
-            for job in jobs(args.audio, args.quick):
-                if job[0] not in done:
-                    rows.append(measured(job, ear))
-                    file.write(json.dumps(rows[-1]) + "\n")
-                    file.flush()
-    found = summary(rows)
-    (args.out / "hearing.json").write_text(json.dumps(found, indent=1) + "\n")
-    show(found)
+    state = fingerprint(audio)
+    kept = args.out / f"rows-{state}.jsonl"
+    every = {name: g for name, g in groups(audio).items() if args.only in name}
+    timing = {TIMING: timing_group(audio)} if args.only in TIMING else {}
+    if not args.show:
+        if args.only in MEMORY:
+            measure_memory(kept, args.out)
+        # Times alone: one process that has both cores.
+        measure(wanted(timing, max(share, 0.2)), audio, kept, args.out, jobs=1, threads=2)
+        measure(wanted(every, share), audio, kept, args.out, args.jobs, threads=1)
+    tasks = {*wanted(every, share), *wanted(timing, max(share, 0.2)), (MEMORY, 0)}
+    rows = [row for row in read_rows(kept) if args.show or (row["group"], row["number"]) in tasks]
+    found = lines(rows)
+    wrong, missed = mistakes(rows), curves(rows, found)
+    result = {
+        "state": state, "share": share, "cores": os.cpu_count(), "machine": platform.machine(),
+        "audio": audio.name, "figures": [asdict(line) for line in found], "curves": missed,
+        "mistakes": wrong,
+        "by": {key: shares(rows, key) for key in ("said", "voice", "step")},
+    }  # fmt: skip
+    (args.out / "hearing.json").write_text(json.dumps(result, indent=1) + "\n")
+    console = Console(width=max(150, Console().width))
+    show(found, console)
+    show_curves(missed, console)
+    show_weak(rows, console)
+    show_mistakes(wrong, console)
 
 
 if __name__ == "__main__":

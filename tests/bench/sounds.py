@@ -29,6 +29,22 @@ REPORT_VOICES = (
     ("en-us+f4", 165, 50),
     ("en-gb-x-rp+m5", 185, 50),
     ("en-gb+f5", 170, 55),
+    ("en-us+m7", 180, 45),
+    ("en-us+Alicia", 170, 50),
+    ("en-us-nyc+m4", 175, 40),
+    ("en-gb-x-gbclan+f4", 175, 60),
+    ("en-029+m2", 165, 50),
+    ("en-us+linda", 180, 50),
+    ("en-us+Michael", 170, 50),
+    ("en-gb-x-rp+belinda", 175, 50),
+    ("en-gb-x-gbcwmd+m8", 180, 50),
+    ("en-us+steph", 165, 55),
+    ("en-us+paul", 175, 50),
+    ("en-029+f5", 170, 45),
+    ("en-us-nyc+Annie", 185, 50),
+    ("en-gb+john", 170, 50),
+    ("en-us+aunty", 165, 50),
+    ("en-us+adam", 185, 55),
 )
 CONDITIONS = (
     ("clean", None, 0),
@@ -63,14 +79,23 @@ def say(text: str, voice: tuple[str, int, int]) -> np.ndarray:
 
 
 def in_surroundings(
-    clean: np.ndarray, noise: np.ndarray | None, snr_db: float, seed: int, before_s: float = 0.5
+    clean: np.ndarray,
+    noise: np.ndarray | None,
+    snr_db: float,
+    seed: int,
+    before_s: float = 0.5,
+    level: float | None = LEVEL,
+    dry: np.ndarray | None = None,
 ) -> Spoken:
-    """`clean` at LEVEL, half a second in, a second and a half of the same surroundings after it.
+    """`clean` at `level`, half a second in, a second and a half of the same surroundings after it.
 
     SNR: RMS over active speech against the RMS of the noise, which runs from begin to end.
+    `level` None leaves the speech as loud as it is; `dry` is the speech without its echo, which
+    says when it begins and ends.
     """
     rng = np.random.default_rng(seed)
-    clean = clean * (LEVEL / active_rms(clean))
+    if level is not None:
+        clean = clean * (level / active_rms(clean))
     before = int(before_s * limits.SAMPLE_RATE_HZ)
     total = before + len(clean) + int(1.5 * limits.SAMPLE_RATE_HZ)
     sound = rng.standard_normal(total).astype(np.float32) * 2e-4  # a quiet room and microphone
@@ -79,7 +104,8 @@ def in_surroundings(
         around = np.resize(np.roll(noise, int(rng.integers(len(noise)))), total)
         rms = float(np.sqrt(np.mean(around**2))) + 1e-9
         sound += around * (LEVEL / 10 ** (snr_db / 20) / rms)
-    loud = np.flatnonzero(np.abs(clean) > np.abs(clean).max() / 100)
+    voice = clean if dry is None else dry
+    loud = np.flatnonzero(np.abs(voice) > np.abs(voice).max() / 100)
     at_ms = 1000 / limits.SAMPLE_RATE_HZ
     return Spoken(
         sound.astype(np.float32), (before + loud[0]) * at_ms, (before + loud[-1]) * at_ms
