@@ -24,6 +24,7 @@ REPLY_MS_AT_MOST = 3_000
 """Far above the aim (tests/bench/bench_live.py measures that): a loaded machine must not fail a test."""
 
 
+@pytest.mark.alone
 @pytest.mark.timeout(180)
 def test_a_caregivers_voice_leads_through_the_first_steps(
     sound_server: Any, tmp_path: Path, plan_file: Path, helper: Any
@@ -90,6 +91,7 @@ def _replies(events: list[dict[str, Any]], caregiver: Any, voice: EspeakVoice, m
     return replies
 
 
+@pytest.mark.alone
 @pytest.mark.timeout(90)
 def test_a_sound_card_pulled_out_is_told_and_used_again(
     sound_server: Any, tmp_path: Path, plan_file: Path, helper: Any

@@ -48,6 +48,7 @@ def test_a_wrong_option_ends_with_2(home: Path) -> None:
     assert ready(home, "--no-such-option").returncode == 2
 
 
+@pytest.mark.alone
 @pytest.mark.timeout(150)
 def test_a_tone_comes_back_and_a_phrase_is_understood(home: Path, plan_file: Path, sound_server: Any) -> None:
     """A microphone that hears the loudspeaker; and one that does not, as with a headset."""
