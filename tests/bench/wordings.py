@@ -146,6 +146,6 @@ OTHER_TALK = [
     "the ambulance is nearly here", "it's ringing", "is she breathing", "is she better yet",
     "no she is not breathing fine", "it did not come out", "she isn't crying", "where is the bag",
     "is there any blood", "can you find the spare tube", "is the oxygen on", "do not call yet",
-    "has it gone in", "are you on the line", "how long has she been blue", "say what again",
+    "has it gone in", "are you on the line", "how long has she been blue",
 ]  # fmt: skip
 """Sentences that are no answer, many of them near to one: questions, denials, requests."""
