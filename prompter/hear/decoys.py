@@ -23,7 +23,8 @@ DECOYS: tuple[str, ...] = (
     "good girl", "good boy", "come on", "come here", "come in", "look", "look at me", "listen",
     "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "I know",
     "I don't know", "I'm here", "it's okay", "it's all right", "let me see", "let me think",
-    "give me that", "get the door", "oh my god", "quick", "hurry up", "be careful", "move",
+    "give me that", "tell me", "call me",
+    "get the door", "oh my god", "quick", "hurry up", "be careful", "move",
     "house", "dog", "cat", "bed", "tree", "water", "phone", "light", "chair", "table", "time",
     "happy", "back", "again", "this one", "that one", "my hand", "her hand", "the bag",
 )  # fmt: skip

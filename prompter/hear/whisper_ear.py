@@ -218,10 +218,13 @@ class WhisperEar:
     def _align(self, encoded: Any, wordings: Sequence[str], window: int) -> list[float]:
         if not wordings:
             return []
-        ids = [self._token_ids(wording) for wording in wordings]
-        batch = np.repeat(np.asarray(encoded), len(ids), axis=0)
-        found = self._model.align(self._view(batch), [self._start], ids, [window // 2] * len(ids))
-        return [float(np.mean(np.log(np.maximum(f.text_token_probs, 1e-9)))) for f in found]
+        scores: list[float] = []
+        for start in range(0, len(wordings), limits.ALIGNED_AT_ONCE):
+            ids = [self._token_ids(w) for w in wordings[start : start + limits.ALIGNED_AT_ONCE]]
+            batch = self._view(np.repeat(np.asarray(encoded), len(ids), axis=0))
+            found = self._model.align(batch, [self._start], ids, [window // 2] * len(ids))
+            scores += [float(np.mean(np.log(np.maximum(f.text_token_probs, 1e-9)))) for f in found]
+        return scores
 
     def _token_ids(self, wording: str) -> list[int]:
         ids = self._tokens.get(wording)

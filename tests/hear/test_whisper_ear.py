@@ -106,7 +106,7 @@ def test_decoys_are_left_in_the_ranking_without_an_answer(whisper, spoken) -> No
     ranking = whisper.score(spoken("not going up"), [*PHRASES, *decoys])
     best = ranking.ranked[0][0]
     assert (best.text, best.answer) == ("not going up", "")
-    assert len(ranking.ranked) == limits.SHORTLIST + limits.DECOYS_SCORED
+    assert len(ranking.ranked) == min(limits.SHORTLIST, len(PHRASES)) + limits.DECOYS_SCORED
 
 
 def test_the_live_scorer_hears_the_same(whisper, spoken) -> None:
