@@ -14,6 +14,7 @@ from prompter.care.approval import standing
 from prompter.care.plan import for_no_plan, load_plan
 from prompter.cli_approve import approve_flow
 from prompter.cli_proof import check_flows, mutate, replay_trace
+from prompter.cli_simulate import simulate
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
@@ -23,6 +24,7 @@ from prompter.resources import flow_file
 app = typer.Typer(help="Show and check protocols.", no_args_is_help=True, rich_markup_mode="rich")
 
 app.command("approve")(approve_flow)
+app.command()(simulate)
 cli_papers.add_to(app)
 
 CANNOT = 2

@@ -135,6 +135,7 @@ class Emergency:
         self._make_way(event, cues)
         for cue in cues:
             self._carry_out(cue)
+        self.judge.beating = self.speaker.paced in ("breaths", "pushes")
         self.judge.after(event, cues, spoken)
         due = self.machine.next_deadline_ms()
         self._due = NEVER if due is None else max(self.timeline.now, due - self._offset_ms)
@@ -168,6 +169,7 @@ class Emergency:
             self._feed(PromptEnded(self._session_ms(), cue, cut))
 
     def heard(self, say: Say) -> None:
+        self.judge.heard(say.text, self._session_ms())
         lost = "loudspeaker" in self._lost or "voice" in self._lost
         if lost and self.rng.random() >= self.p["faults.screen_read"]:
             self.note("prompter", f"[not heard] {say.text}")
@@ -188,6 +190,7 @@ class Emergency:
             self.person.told(meaning)
 
     def breath_tone(self) -> None:
+        self.judge.breath_asked(self._session_ms())
         if "loudspeaker" not in self._lost:
             self.person.breath_tone()
 

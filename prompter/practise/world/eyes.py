@@ -9,6 +9,9 @@ from prompter.practise.world.parameters import Parameters
 BLUE_PERCENT = 85
 """Lips look bad below this saturation. Common practice, no source."""
 
+RESPONDS_PERCENT = 65
+"""Above this a patient who does not breathe still moves when touched. Assumed."""
+
 OPPOSITES = {
     "rising": "flat", "flat": "rising", "better": "not better", "not better": "better", "still fine": "worse", "worse": "still fine",
     "passed": "won't pass", "won't pass": "passed", "not breathing": "not better", "limp": "moving", "moving": "limp",
@@ -48,7 +51,7 @@ class Eyes:
         if question == "rising":
             return None if hands.last_flow is None else "rising" if hands.last_flow >= RISES else "flat"
         if question == "movement":
-            return "moving" if patient.moves_chest() else "limp"
+            return "moving" if patient.moves_chest() or patient.spo2 >= RESPONDS_PERCENT else "limp"
         if question == "breaths":
             if not patient.moves_chest():
                 return "not breathing"

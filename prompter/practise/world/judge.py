@@ -2,7 +2,7 @@
 
 import re
 
-from prompter.events import Answered, Moved, Numbered, Pace, Record, Say, Unclear
+from prompter.events import Answered, Moved, Numbered, Record, Say, Unclear
 from prompter.flow.machine import FlowMachine
 from prompter.practise.world.eyes import Eyes
 from prompter.practise.world.laid_out import LaidOut
@@ -36,6 +36,7 @@ class Judge:
         self.last_spoken: Spoken | None = None
         self.last_believed: str | None = None
         self.utterances = self.believed = 0
+        self.beating = False  # a beat of breaths or pushes is sounding now
         self._breath_ms: int | None = None
         self._heard_anybody = False
         self._call_ms: int | None = None
@@ -80,8 +81,6 @@ class Judge:
                 self._judge_move(cue, event, spoken)
             elif isinstance(cue, Say):
                 self._judge_prompt(cue)
-            elif isinstance(cue, Pace) and cue.what in ("breaths", "pushes"):
-                self._breath(cue.at_ms)
         self._judge_time(event.at_ms)
 
     # ---- wrong branches
@@ -118,13 +117,17 @@ class Judge:
             self._call_ms = say.at_ms
             if say.at_ms > self._laid_out.call_after_ms + CALL_LATE_MS and not self._shaken():
                 self._fail_once("call", f"the call was asked for after {say.at_ms / 1000:.1f} s")
-        if BREATHS.search(say.text):
-            self._breath(say.at_ms)
         memory = self._machine.memory
         if PULLS.search(say.text) and memory.reason is None and memory.known["tube"] == "proven open":
             self._fail_once("reason", f"“{say.text}” without a reason, the tube proven open")
 
-    def _breath(self, at_ms: int) -> None:
+    def heard(self, text: str, at_ms: int) -> None:
+        """A prompt was played to its end: what was cut tells nobody to breathe."""
+        if BREATHS.search(text):
+            self.breath_asked(at_ms)
+
+    def breath_asked(self, at_ms: int) -> None:
+        """By a word or a tone that was played."""
         if self._breath_ms is None and not self._heard_anybody and not self._shaken():
             facts = self._machine.table.variant.facts
             limit = FIRST_MS["ventilated"] if "ventilated" in facts else FIRST_MS["to take off"] if facts & {"on tube", "inner tube"} else FIRST_MS[""]
@@ -135,11 +138,11 @@ class Judge:
     def _judge_time(self, now: int) -> None:
         machine = self._machine
         memory = machine.memory
-        if machine.paced or machine.step in QUIET_STEPS or memory.known["breathing"] == "better" or machine.closed:
-            if machine.paced or self._breath_ms is not None:
-                self._breath_ms = now if machine.paced else self._breath_ms
-            if not machine.paced:
-                self._breath_ms = None  # trouble that begins anew begins anew
+        if machine.step in QUIET_STEPS or memory.known["breathing"] == "better" or machine.closed:
+            self._breath_ms = None  # trouble that begins anew begins anew
+            return
+        if self.beating:
+            self._breath_ms = now
             return
         if self._breath_ms is None or self._shaken():
             return
