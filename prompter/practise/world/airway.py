@@ -128,6 +128,10 @@ class Airway:
         self.inner_in = False
         return True
 
+    def may_slip(self) -> bool:
+        """A new tube that nothing holds."""
+        return self.new_tube and not self.tied and self.tube in ("in", "wrong")
+
     def pull_out(self) -> None:
         self.tube, self.guide_in, self.tied, self.lid_on = "out", False, False, False
         self.plug, self.cuff_full = "", False

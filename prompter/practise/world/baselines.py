@@ -68,9 +68,8 @@ class Card:
         now, patient, air = self._timeline.now, self.case.patient, self.case.airway
         self._timeline.after(1000, self._watch)
         patient.advance(now)
-        if air.new_tube and not air.tied and air.tube in ("in", "wrong"):
-            if self._rng.random() < self.p["airway.slips_out_a_minute"] / 60:
-                air.pull_out()
+        if air.may_slip() and self._rng.random() < self.p["airway.slips_out_a_minute"] / 60:
+            air.pull_out()
         if not patient.well():
             self._well_since = None
         elif self._well_since is None:

@@ -195,10 +195,9 @@ class Emergency:
             self.person.breath_tone()
 
     def _hears_read_back(self, text: str) -> None:
-        said = self.judge.last_said
-        if said is not None and not said.startswith("number") and said in self.machine.table.flow.answers:
-            if text != self.machine.table.heard(said) and self.judge.last_believed not in (None, said):
-                self.person.misheard()
+        said, table = self.judge.last_said, self.machine.table
+        if said in table.flow.answers and text != table.heard(said) and self.judge.last_believed not in (None, said):
+            self.person.misheard()
 
     def _helper_does(self, action: str) -> None:
         if self.case.helper:
@@ -305,10 +304,9 @@ class Emergency:
         if self._crew_ms is not None:
             return
         patient.advance(now)
-        if air.new_tube and not air.tied and air.tube in ("in", "wrong"):
-            if self.rng.random() < self.p["airway.slips_out_a_minute"] / 60:
-                air.pull_out()
-                self.note("tube", "slips out")
+        if air.may_slip() and self.rng.random() < self.p["airway.slips_out_a_minute"] / 60:
+            air.pull_out()
+            self.note("tube", "slips out")
         if not (patient.well() and self.machine.step in WATCHING):
             self._well_since = None
         elif self._well_since is None:

@@ -143,7 +143,7 @@ class Loudspeaker:
             else:
                 self._listener.ended(ended.cue, False)
 
-    def _drop(self, unwanted) -> None:  # noqa: ANN001 - a test of a cue
+    def _drop(self, unwanted) -> None:
         for cue in [cue for cue in self._queue if unwanted(cue)]:
             self._queue.remove(cue)
             self._cut.append(cue.cue)

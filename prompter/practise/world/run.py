@@ -5,6 +5,7 @@ import os
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
+from functools import cache
 
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
@@ -34,18 +35,14 @@ class Work:
     changed: dict[str, float] = field(default_factory=dict)
 
 
-@dataclass
-class _Laid:
-    """What one process has laid out: the last kind only, since work comes kind by kind."""
+_LAID: dict[tuple[str, str, int], LaidOut] = {}
+"""What this process has laid out, the last used last."""
 
-    key: tuple[str, str, int] | None = None
-    laid_out: LaidOut | None = None
-    flows: dict[tuple[str, str], Flow] = field(default_factory=dict)
+LAID_OUT_MOST = 10
+"""More kinds at a time would only cost memory: work comes kind by kind."""
 
 
-_LAID = _Laid()
-
-
+@cache
 def flow_of(arm: str, path: str) -> Flow:
     flow = load_flow(path)
     return answers_only(flow) if arm == ANSWERS_ONLY else flow
@@ -100,12 +97,12 @@ def _do(work: Work) -> list[Outcome]:
 
 
 def _laid_out(arm: str, path: str, kind: int, p: Parameters) -> LaidOut:
-    if _LAID.key != (arm, path, kind) or _LAID.laid_out is None:
-        if (arm, path) not in _LAID.flows:
-            _LAID.flows[arm, path] = flow_of(arm, path)
-        _LAID.laid_out = lay_out(_LAID.flows[arm, path], p, kind)
-        _LAID.key = (arm, path, kind)
-        gc.unfreeze()  # what was laid out before may go
+    key = (arm, path, kind)
+    if key not in _LAID:
+        while len(_LAID) >= LAID_OUT_MOST:
+            del _LAID[next(iter(_LAID))]
+        _LAID[key] = lay_out(flow_of(arm, path), p, kind)
+        gc.unfreeze()  # what was dropped may go
         gc.collect()
         gc.freeze()  # a table is many small objects that stay: not to be looked through again
-    return _LAID.laid_out
+    return _LAID[key]
