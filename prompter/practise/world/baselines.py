@@ -12,7 +12,7 @@ from prompter.practise.world.parameters import Parameters
 from prompter.practise.world.phone import Phone
 from prompter.practise.world.timeline import Timeline
 
-LIMIT_MS, WELL_MS = 20 * 60_000, 30_000
+LIMIT_MS, WELL_MS, WATCH_MS = 20 * 60_000, 30_000, 2_000
 CYCLE_BREATHS, LONG_BREATHS = 4, 10
 """Bag breaths of a rescue cycle, and while nothing else is to be done. Common practice, no source."""
 
@@ -52,7 +52,7 @@ class Card:
     def run(self) -> Outcome:
         care, timeline = self._care(), self._timeline
         timeline.after(0, self._go_on, care)
-        timeline.after(1000, self._watch)
+        timeline.after(WATCH_MS, self._watch)
         while self._ended is None and timeline.next_at <= LIMIT_MS:
             timeline.step()
         self.case.patient.advance(timeline.now)
@@ -66,9 +66,9 @@ class Card:
 
     def _watch(self) -> None:
         now, patient, air = self._timeline.now, self.case.patient, self.case.airway
-        self._timeline.after(1000, self._watch)
+        self._timeline.after(WATCH_MS, self._watch)
         patient.advance(now)
-        if air.may_slip() and self._rng.random() < self.p["airway.slips_out_a_minute"] / 60:
+        if air.may_slip() and self._rng.random() < self.p["airway.slips_out_a_minute"] * WATCH_MS / 60_000:
             air.pull_out()
         if not patient.well():
             self._well_since = None

@@ -46,6 +46,7 @@ EVENTS_MOST = 20_000
 
 WELL_MS = 30_000
 UTTERANCE_MS = 900
+WATCH_MS = 2_000
 HAND_OVER_MS = 180_000
 """From the crew's arrival to the flow's hand-over, at the latest."""
 
@@ -103,7 +104,7 @@ class Emergency:
         self._feed(Started(0))
         timeline, speaker = self.timeline, self.speaker
         timeline.after(1000, self.person.look)
-        timeline.after(1000, self._watch)
+        timeline.after(WATCH_MS, self._watch)
         self._plan_talk()
         for fault in draw_faults(self.case.seed, self.p):
             timeline.after(fault.at_ms, self._break, fault)
@@ -298,13 +299,13 @@ class Emergency:
     # ---- the world goes on
 
     def _watch(self) -> None:
-        """Every second: slips, and whether all is well."""
+        """Every other second: slips, and whether all is well."""
         now, patient, air = self.timeline.now, self.case.patient, self.case.airway
-        self.timeline.after(1000, self._watch)
+        self.timeline.after(WATCH_MS, self._watch)
         if self._crew_ms is not None:
             return
         patient.advance(now)
-        if air.may_slip() and self.rng.random() < self.p["airway.slips_out_a_minute"] / 60:
+        if air.may_slip() and self.rng.random() < self.p["airway.slips_out_a_minute"] * WATCH_MS / 60_000:
             air.pull_out()
             self.note("tube", "slips out")
         if not (patient.well() and self.machine.step in WATCHING):

@@ -14,7 +14,7 @@ EFFECTIVE = 0.5
 """Share of the need under which a second counts as one without effective breaths. Assumed."""
 
 LOWEST_PERCENT = 15.0
-STEP_MS = 1_000
+STEP_MS = 2_000
 
 
 class Patient:

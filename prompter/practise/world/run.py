@@ -36,10 +36,7 @@ class Work:
 
 
 _LAID: dict[tuple[str, str, int], LaidOut] = {}
-"""What this process has laid out, the last used last."""
-
-LAID_OUT_MOST = 10
-"""More kinds at a time would only cost memory: work comes kind by kind."""
+"""What this process has laid out: a few dozen at most."""
 
 
 @cache
@@ -99,10 +96,6 @@ def _do(work: Work) -> list[Outcome]:
 def _laid_out(arm: str, path: str, kind: int, p: Parameters) -> LaidOut:
     key = (arm, path, kind)
     if key not in _LAID:
-        while len(_LAID) >= LAID_OUT_MOST:
-            del _LAID[next(iter(_LAID))]
         _LAID[key] = lay_out(flow_of(arm, path), p, kind)
-        gc.unfreeze()  # what was dropped may go
-        gc.collect()
         gc.freeze()  # a table is many small objects that stay: not to be looked through again
     return _LAID[key]
