@@ -17,7 +17,7 @@ GAP_MS, GAP_CHANGING_MS, GAP_TUBE_OUT_MS = 30_000, 60_000, 45_000
 
 FIRST_MS = {"ventilated": 20_000, "to take off": 60_000, "": 45_000}
 CALL_LATE_MS = 5_000
-BREATHS = re.compile(r"squeez|^Breathe into", re.I)
+BREATHS = re.compile(r"(?i)^(?!Stop ).*squeez|^Breathe into")
 """Words that tell to breathe for somebody; putting on bag or mask is not yet a breath."""
 
 PULLS = re.compile(r"^Pull (out the old one|the tube out|it all the way)")
