@@ -1,6 +1,7 @@
 """The command `prompter flow simulate`: many simulated emergencies with the real flow."""
 
 import json
+import sys
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -11,6 +12,8 @@ from rich.text import Text
 from prompter.errors import CannotDo
 
 RUNS = 1_000
+PIPED_COLUMNS = 128
+"""A file has no width of its own."""
 
 
 def simulate(
@@ -33,7 +36,7 @@ def simulate(
     if flow is not None:
         _readable(flow)
     path = "" if flow is None else str(flow)
-    console = Console(soft_wrap=True) if as_json else Console()
+    console = Console() if sys.stdout.isatty() else Console(width=PIPED_COLUMNS)
     if trace:
         _trace(range(seed, seed + runs), path)
         return

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -12,6 +13,10 @@ from prompter.practise.world.run import ANSWERS_ONLY, CARD, FLOW
 from prompter.practise.world.statistics import Estimate, quantile, share
 
 NOTE = "This is a simulation: it proves nothing about patients. What it assumes stands in shared/world/parameters.yaml."
+LIMITS = (
+    "The simulated caregiver who is guided does only what is said and nothing from memory; the one with the card misses steps "
+    "at the rate of trained teams. Both are simplifications, and the columns are no ranking of what to use."
+)
 TITLES = {FLOW: "the flow", ANSWERS_ONLY: "only answers move it", CARD: "card from memory"}
 FAILURES_SHOWN = 20
 
@@ -70,6 +75,7 @@ def show(arms: dict[str, Any], seeds: range, console: Console) -> None:
     """Prints the tables; the first line says what this is."""
     console.print(Text(NOTE, style="bold"))
     console.print(f"{len(seeds)} emergencies (seeds {seeds.start} to {seeds.stop - 1}), the same in every column. In brackets: 95% intervals.\n")
+    console.print(LIMITS + "\n")
     console.print(_times(arms))
     console.print(_shares(arms))
     console.print(_causes(arms))
@@ -136,8 +142,8 @@ def _failures(arms: dict[str, Any], console: Console) -> None:
 
 
 def _table(title: str, arms: dict[str, Any]) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold")
-    table.add_column("")
+    table = Table(title=title, title_justify="left", title_style="bold", box=SIMPLE_HEAD, pad_edge=False)
+    table.add_column("", no_wrap=True)
     for arm in arms:
         table.add_column(TITLES[arm], justify="right")
     return table

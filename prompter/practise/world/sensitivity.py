@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 
@@ -59,9 +60,9 @@ def _record(parameter: Parameter | None, arm: str, low: dict[str, float], high: 
 
 def show_sensitivity(records: list[dict[str, Any]], runs: int, console: Console) -> None:
     table = Table(title=f"Each parameter at both ends of its range, {runs} emergencies each (no intervals: look at the large ones)",
-                  title_justify="left", title_style="bold")  # fmt: skip
+                  title_justify="left", title_style="bold", box=SIMPLE_HEAD, pad_edge=False)  # fmt: skip
     for column in ("parameter", "low … high (used)", "below 60%: low … high (used)", "s without breaths, median", "failed runs"):
-        table.add_column(column, justify="left" if column == "parameter" else "right")
+        table.add_column(column, justify="left" if column == "parameter" else "right", no_wrap=column == "parameter")
     for r in records:
         low, high, usual = r["low"], r["high"], r["usual"]
         table.add_row(
