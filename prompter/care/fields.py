@@ -44,9 +44,10 @@ class _OrNone:
 
 OR_NONE = _OrNone()
 
-# Printable, one line, no braces or markup that a prompt's placeholders could trip over.
+# Printable, one line, no braces or markup that a prompt's placeholders could trip over; with a letter or digit,
+# so that something is left to say.
 _SIGN = r"\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff{}<>\[\]"
-_PLAIN = rf"^[^{_SIGN}]*[^\s{_SIGN}][^{_SIGN}]*$"
+_PLAIN = rf"^[^{_SIGN}]*[^\W_][^{_SIGN}]*$"
 
 Text = Annotated[str, Field(min_length=1, max_length=160, pattern=_PLAIN)]
 SpokenName = Annotated[str, Field(max_length=24, pattern=r"^[^\W\d_]+([ '’.-]{1,2}[^\W\d_]+)*\.?$")]

@@ -323,7 +323,7 @@ def test_whatever_validates_is_safe_to_use(data, tmp_path):
 
 @pytest.mark.parametrize(
     "text",
-    ["true", "null", "yes", "none", "- x", "#1", "a: b", "a #b", '"q"', "’ü", "1e3", "~", "a\\b"],
+    ["true", "null", "yes", "none", "- x", "#1", "a: b", "a #b", '"q"', "’ü", "1e3", "~ 1", "a\\b"],
 )
 def test_awkward_words_survive_writing(text, tmp_path):
     plan = load_plan(DEMO)
