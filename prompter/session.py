@@ -35,6 +35,7 @@ from prompter.events import (
 )
 from prompter.flow.machine import FlowMachine, View
 from prompter.flow.table import Table
+from prompter.hear.decision import negation_lost
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
 from prompter.limits import ASK_BACK_MARGIN, ASK_BACK_SCORE
 from prompter.replay import as_line
@@ -225,6 +226,7 @@ class Session:
         near = (
             heard.score is not None and heard.score >= ASK_BACK_SCORE
             and (heard.margin is None or heard.margin >= ASK_BACK_MARGIN)
+            and not negation_lost(heard.text, heard.heard.text)  # "it isn't in" is said twice as well
         )  # fmt: skip
         return Unclear(at_ms, heard.heard.text, heard.heard.answer if near else None, heard.score)
 
