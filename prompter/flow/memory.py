@@ -25,7 +25,8 @@ class Memory:
     `reason`: the answer that, spoken or keyed, justifies taking the tube out; None again once the
     tube is proven open. `back`: the steps that visits (suction, two breaths) return to, the last first
     to be returned to. `kept`: an answer to the question that a visit interrupted, taken on the return.
-    `facts`: the plan's, asked only where the table has left them open. `since`: when a mark was set, or a fact ("tube is out") learned, in this bout of trouble.
+    `facts`: the plan's, asked only where the table has left them open. `since`: when a mark was set, or
+    a fact ("tube is out") learned, in this bout of trouble.
     """
 
     known: dict[str, str] = field(default_factory=lambda: {k: v[0] for k, v in KNOWN.items()})

@@ -18,7 +18,7 @@ _HARMLESS = re.compile(
     re.IGNORECASE,
 )
 """Files beside the weights that no recogniser reads. Anything else it might: Vosk loads a graph, a
-rescoring or a language model if it finds one."""
+rescoring or another grammar if it finds one."""
 
 
 def differs(folder: Path, files: Mapping[str, str]) -> str:
