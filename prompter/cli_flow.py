@@ -19,7 +19,7 @@ from prompter.errors import CannotDo
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
 from prompter.flow.table import STAY, Row, Spoken, Stand, Table, Variant, build
-from prompter.resources import flow_file
+from prompter.resources import named_flow
 
 app = typer.Typer(help="Show and check protocols.", no_args_is_help=True, rich_markup_mode="rich")
 
@@ -48,7 +48,7 @@ def show(
 ) -> None:
     """Show a flow step by step: what is said, which answers lead where, and what silence does."""
     try:
-        file = flow_path(flow)
+        file = named_flow(flow)
         table = build(load_flow(file), _variant(plan))
     except CannotDo as error:
         raise _fail(error) from None
@@ -85,13 +85,6 @@ def schema_text() -> str:
 def flow_schema() -> dict[str, Any]:
     """As pydantic gives it for what may be written in the file."""
     return Flow.model_json_schema(by_alias=True, mode="validation")
-
-
-def flow_path(name: str) -> Path:
-    """A flow's file, from its name or path."""
-    if name.endswith((".yaml", ".yml")) or "/" in name or "\\" in name:
-        return Path(name)
-    return flow_file(name)
 
 
 def _variant(plan: Path | None) -> Variant:

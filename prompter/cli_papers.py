@@ -14,7 +14,7 @@ from prompter.errors import CannotDo
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
-from prompter.resources import flow_file
+from prompter.resources import named_flow
 
 USUAL = "breathing-trouble"
 FlowName = Annotated[str, typer.Argument(help="A flow's name, such as breathing-trouble, or its file.")]
@@ -121,7 +121,7 @@ def diff(
 
 def read_sources(name: str, plan_file: Path | None) -> Sources:
     """Raises CannotDo for a flow or plan that cannot be read."""
-    file = named(name)
+    file = named_flow(name)
     flow = load_flow(file)
     today, plan = date.today(), load_plan(plan_file) if plan_file else None
     variant = Variant(plan.facts(), plan.spoken(), plan.numbers()) if plan else Variant(*for_no_plan())
@@ -129,15 +129,9 @@ def read_sources(name: str, plan_file: Path | None) -> Sources:
     return Sources(build(flow, variant), file.read_text("utf-8-sig"), plan, standing(file, today), stands)
 
 
-def named(name: str) -> Path:
-    """A flow's file by its name or path."""
-    is_path = name.endswith((".yaml", ".yml")) or "/" in name or "\\" in name
-    return Path(name) if is_path else flow_file(name)
-
-
 def _anything(name: str) -> tuple[Flow | None, Plan | None, bool]:
     """(flow, plan, whether it says anything about a plan) of a flow, a plan, or a journal."""
-    file = named(name) if not Path(name).is_file() else Path(name)
+    file = named_flow(name) if not Path(name).is_file() else Path(name)
     if file.suffix == ".jsonl":
         return _of_journal(file)
     from prompter.care.reading import Sort, read_yaml

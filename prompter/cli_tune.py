@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from prompter.errors import CannotDo
+from prompter.resources import named_flow
 
 CALM = (
     "This is practice, in calm. Nothing is played and nobody is called.",
@@ -112,17 +113,16 @@ def _table(flow: str, plan: Path | None) -> tuple[Any, str]:
     """The flow as this plan has it, and the patient's name."""
     from prompter.care import place
     from prompter.care.plan import for_no_plan, load_plan
-    from prompter.cli_flow import flow_path
     from prompter.flow.reading import load_flow
     from prompter.flow.table import Variant, build
 
     if plan is None and place.plan_file().exists():
         plan = place.plan_file()
     if plan is None:
-        return build(load_flow(flow_path(flow)), Variant(*for_no_plan())), ""
+        return build(load_flow(named_flow(flow)), Variant(*for_no_plan())), ""
     read = load_plan(plan)
     variant = Variant(read.facts(), read.spoken(), read.numbers())
-    return build(load_flow(flow_path(flow)), variant), read.patient.name
+    return build(load_flow(named_flow(flow)), variant), read.patient.name
 
 
 # ---- recording -----------------------------------------------------------------------------------
