@@ -99,7 +99,7 @@ class Hearing:
         self._ends = endpointer or Endpointer()
         self._ears = tuple(ears)
         self._answers = [p.text for p in known if p.answer]
-        self._rivals = tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
+        self._rivals = rivals_of(known)
         self._phrases: tuple[Phrase, ...] = ()
         self._asks_number = False
         self._scored_among: tuple[Phrase, ...] = ()
@@ -122,10 +122,7 @@ class Hearing:
         if phrases == self._phrases and asks_number == self._asks_number:
             return
         self._phrases, self._asks_number = phrases, asks_number
-        allowed = {plain_words(p.text) for p in phrases}
-        rivals = dict.fromkeys([*self._rivals, *(_denied(p.text) for p in phrases)])
-        decoys = [Phrase(text, "") for text in rivals if plain_words(text) not in allowed]
-        self._scored_among = (*phrases, *decoys)
+        self._scored_among = competing(phrases, self._rivals)
         self._forget_candidate()
 
     def push(self, block: np.ndarray, at_ms: int) -> list[Report]:
@@ -229,6 +226,19 @@ class Hearing:
         while self._undecided and self._undecided[0].result is not None:
             reports.append(_heard(self._undecided.pop(0)))
         return reports
+
+
+def rivals_of(known: Sequence[Phrase]) -> tuple[str, ...]:
+    """What always competes: every wording of the flow (`known`), and the decoys."""
+    return tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
+
+
+def competing(allowed: Sequence[Phrase], rivals: Sequence[str]) -> tuple[Phrase, ...]:
+    """What an utterance is scored among: the `allowed` phrases; then, without an answer, each of
+    them denied and the `rivals` (see `rivals_of`)."""
+    taken = {plain_words(p.text) for p in allowed}
+    texts = dict.fromkeys([*rivals, *(_denied(p.text) for p in allowed)])
+    return (*allowed, *(Phrase(text, "") for text in texts if plain_words(text) not in taken))
 
 
 def _denied(wording: str) -> str:

@@ -1,0 +1,196 @@
+"""Measures which wordings are taken for each other: each said by several voices, judged at each step.
+
+python tests/bench/bench_words.py measure [--half fit|report] [--denied] [--out DIR] [--flow NAME]
+python tests/bench/bench_words.py figures [--out DIR]      what the distance is fitted on
+python tests/bench/bench_words.py write [--out DIR]        writes shared/words/NAME.json
+
+An utterance is made once and judged at every step at which its wording is allowed, as the program
+would there: the step's answers, those that work everywhere, and the decoys. `--denied` says each
+wording with its 'not' lost or one added instead. Every finished utterance is kept in DIR, so an
+interrupted run goes on where it was. The FIT voices choose, the REPORT voices report (sounds.py).
+"""
+
+import argparse
+import json
+import zlib
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from sounds import FIT_VOICES, REPORT_VOICES, in_surroundings, noises, say, utterances
+
+from prompter import limits
+from prompter.events import Phrase
+from prompter.flow.document import Flow
+from prompter.flow.reading import load_flow
+from prompter.hear.decision import Verdict, decide
+from prompter.hear.detector import SpeechDetector
+from prompter.hear.ear import Ranking
+from prompter.hear.hearing import competing, rivals_of
+from prompter.hear.whisper_ear import WhisperEar
+from prompter.resources import flow_file, shared_file
+from prompter.wordings.allowed import allowed_at, places
+from prompter.wordings.negation import changed
+
+Row = dict[str, Any]
+WHERE = {
+    "fit": (("clean", None, 0), ("crying 5 dB", "baby-cry", 5), ("crying 0 dB", "baby-cry", 0)),
+    "report": (("clean", None, 0), ("crying 5 dB", "baby-cry", 5)),
+}
+
+
+class OnceEar(WhisperEar):
+    """The embedded ear; what it found out of the present sound is kept for the next question."""
+
+    def begin(self) -> None:
+        """Another sound comes."""
+        self._known: dict[str, float] = {}
+        self._encoded: Any = None
+        self._text: str | None = None
+
+    def _encode(self, sound: np.ndarray, window: int) -> Any:
+        if self._encoded is None:
+            self._encoded = super()._encode(sound, window)
+        return self._encoded
+
+    def _decode(self, encoded: Any, samples: int) -> str:
+        if self._text is None:
+            self._text = super()._decode(encoded, samples)
+        return self._text
+
+    def _from_silence(self, wordings: Sequence[str]) -> list[float]:
+        if any(w not in self._silent for w in wordings):
+            kept, self._encoded = self._encoded, None
+            known, self._known = self._known, {}
+            super()._from_silence(wordings)
+            self._encoded, self._known = kept, known
+        return [self._silent[w] for w in wordings]
+
+    def _align(self, encoded: Any, wordings: Sequence[str], window: int) -> list[float]:
+        missing = [w for w in dict.fromkeys(wordings) if w not in self._known]
+        self._known.update(zip(missing, super()._align(encoded, missing, window), strict=True))
+        return [self._known[w] for w in wordings]
+
+
+class Steps:
+    """What is listened for where: steps with the same phrases are judged once."""
+
+    def __init__(self, flow: Flow) -> None:
+        rivals = rivals_of([Phrase(w, a) for a, body in flow.answers.items() for w in body.wordings])
+        alike: dict[tuple[frozenset[Phrase], bool], list[str]] = {}
+        for step, interrupted in places(flow):
+            if interrupted is None:
+                asks = "number fine" in flow.steps[step].answers  # as FlowMachine.asks_number
+                alike.setdefault((frozenset(allowed_at(flow, step)), asks), []).append(step)
+        self.sorts = [
+            (steps, competing(allowed_at(flow, steps[0]), rivals), asks)
+            for (_, asks), steps in alike.items()
+        ]
+
+    def where(self, answer: str) -> Iterator[tuple[list[str], tuple[Phrase, ...], bool]]:
+        for steps, among, asks in self.sorts:
+            if any(p.answer == answer for p in among):
+                yield steps, among, asks
+
+
+def outcome(verdict: Verdict) -> Row:
+    """`taken`: how an answer named would move the flow: 'at once', 'said again', or '' (never)."""
+    near = (
+        verdict.score is not None and verdict.score >= limits.ASK_BACK_SCORE
+        and (verdict.margin is None or verdict.margin >= limits.ASK_BACK_MARGIN)
+    )  # fmt: skip
+    heard = verdict.heard
+    return {
+        "answer": heard.answer if heard else ("a number" if verdict.number else None),
+        "heard": heard.text if heard else None,
+        "taken": "at once" if verdict.believed else "said again" if near and heard else "",
+        "score": verdict.score and round(verdict.score, 2),
+        "margin": verdict.margin and round(verdict.margin, 2),
+        "rival": verdict.runner_up, "why": verdict.why,
+    }  # fmt: skip
+
+
+def judged(sound: np.ndarray, answer: str, ear: OnceEar, steps: Steps, detector: SpeechDetector) -> Row:
+    """What becomes of one utterance at each step; `evidence`: of every wording it was scored with."""
+    found: list[Row] = []
+    evidence: dict[str, float] = {}
+    text = ""
+    for _, _, piece in utterances(sound, detector):
+        ear.begin()
+        for at, among, asks in steps.where(answer):
+            ranking: Ranking = ear.score(piece, among, asks)
+            text = ranking.text
+            evidence |= {p.text: round(s, 3) for p, s in ranking.ranked if p.answer}
+            this = outcome(decide([ranking]))
+            for other in found:
+                if all(other[k] == this[k] for k in this):
+                    other["at"] += at
+                    break
+            else:
+                found.append({"at": list(at), **this})
+    return {"outcomes": found, "evidence": evidence, "text": text}
+
+
+def jobs(flow: Flow, half: str, denied: bool) -> Iterator[tuple[Row, str, tuple[str, int, int]]]:
+    """(what is said, condition, voice); the conditions and voices in turn, so that a run cut short
+    has something of each."""
+    said: list[Row] = []
+    for answer, body in flow.answers.items():
+        for wording in body.wordings:
+            if denied:
+                said += [
+                    {"said": c.text, "of": wording, "answer": answer, "change": c.change}
+                    for c in changed(wording)
+                ]
+            else:
+                said.append({"said": wording, "answer": answer})
+    for where, _, _ in WHERE[half][:1] if denied else WHERE[half]:
+        for voice in FIT_VOICES if half == "fit" else REPORT_VOICES:
+            for one in said:
+                yield one, where, voice
+
+
+def measure(flow: Flow, half: str, denied: bool, out: Path) -> None:
+    out.mkdir(parents=True, exist_ok=True)
+    kept = out / f"words-{half}{'-denied' if denied else ''}.jsonl"
+    done = {r["key"] for r in read(kept)}
+    ear, steps, detector = OnceEar(cache=out), Steps(flow), SpeechDetector()
+    ear.begin()
+    ear.prepare([Phrase(text, "") for text in dict.fromkeys(p.text for _, among, _ in steps.sorts for p in among)])
+    kinds = {name: (noises(shared_file("audio"), kind) if kind else None, snr)
+             for name, kind, snr in WHERE[half]}  # fmt: skip
+    with kept.open("a") as file:
+        for one, where, voice in jobs(flow, half, denied):
+            key = f"{where}|{voice[0]}|{one['answer']}|{one['said']}"
+            if key in done:
+                continue
+            done.add(key)
+            clips, snr_db = kinds[where]
+            seed = zlib.crc32(key.encode())
+            noise = clips[seed % len(clips)] if clips else None
+            spoken = in_surroundings(say(one["said"], voice), noise, snr_db, seed)
+            row = judged(spoken.sound, one["answer"], ear, steps, detector)
+            file.write(json.dumps({"key": key, "where": where, "voice": voice[0], **one, **row}) + "\n")
+            file.flush()
+
+
+def read(kept: Path) -> list[Row]:
+    return [json.loads(line) for line in kept.open()] if kept.exists() else []
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("what", choices=("measure", "figures", "write"))
+    parser.add_argument("--half", choices=("fit", "report"), default="fit")
+    parser.add_argument("--denied", action="store_true")
+    parser.add_argument("--flow", default="breathing-trouble")
+    parser.add_argument("--out", type=Path, default=Path("tests/bench/results"))
+    args = parser.parse_args()
+    flow = load_flow(flow_file(args.flow))
+    if args.what == "measure":
+        measure(flow, args.half, args.denied, args.out)
+
+
+if __name__ == "__main__":
+    main()
