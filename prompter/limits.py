@@ -318,3 +318,8 @@ UNPACKED_BYTES_MAX = 200_000_000
 
 NOISE_LEVEL_CLIPS = 50
 """Clips whose level tells how loud noise must be beside a clip that has no speech."""
+
+# ---- wordings ----------------------------------------------------------------------------------
+
+OPPOSITE_DISTANCE = 0.2
+"""To be fitted."""

@@ -6,6 +6,7 @@ are here; `long`, `constricted glottis` and `velaric` are left out, for no two o
 nothing else. (The package itself brings a data-frame library along for these fifty lines.)
 """
 
+import unicodedata
 from functools import lru_cache
 
 FEATURES: dict[str, float] = {
@@ -69,25 +70,28 @@ _ALSO = {"ɚ": "əɹ", "ᵻ": "ɪ", "ʲ": "j", "ʔ": ""}
 
 
 def segments(phoneme: str) -> list[str]:
-    """The engine's phoneme as phonemes of the table: 'oʊ' is 'o' and 'ʊ'; length is left out.
-
-    Raises KeyError for a sign that is in neither."""
+    """The engine's phoneme as phonemes of the table: 'oʊ' is 'o' and 'ʊ'. Length and other marks
+    are left out; a sign that the table lacks stands for itself."""
     found: list[str] = []
-    plain = phoneme.replace("ː", "").replace(":", "")
+    plain = "".join(c for c in phoneme if c not in "ː:" and not unicodedata.combining(c))
     while plain:
         head = plain[:2] if plain[:2] in _TABLE else plain[:1]
         plain = plain[len(head) :]
-        if head in _TABLE:
-            found.append(head)
-        else:
+        if head in _ALSO:
             plain = _ALSO[head] + plain
+        else:
+            found.append(head)
     return found
 
 
 @lru_cache(maxsize=4096)
 def unlikeness(one: str, other: str) -> float:
     """0 (the same) to 1 (all features opposed): the weighted share of features that differ, an
-    unspecified one by half."""
+    unspecified one by half. 1 for a sign that the table lacks."""
+    if one == other:
+        return 0.0
+    if one not in _TABLE or other not in _TABLE:
+        return 1.0
     signs = zip(_TABLE[one], _TABLE[other], FEATURES.values(), strict=True)
     differing = sum(abs(_VALUE[a] - _VALUE[b]) / 2 * weight for a, b, weight in signs)
     return differing / sum(FEATURES.values())
