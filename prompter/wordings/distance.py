@@ -10,6 +10,9 @@ from prompter.wordings.features import segments, unlikeness
 ACCENTS = ("en-us", "en-gb")
 """Wordings must be apart in each of these."""
 
+SUBSTITUTION = 3.0
+"""Cost of another phoneme in place of one, for an unlikeness of 1; to be fitted."""
+
 Sounds = tuple[str, ...]
 
 
@@ -26,10 +29,10 @@ class Distances:
             text: tuple(_split(said[at]) for said in spoken) for at, text in enumerate(texts)
         }
 
-    def between(self, one: str, other: str) -> float:
+    def between(self, one: str, other: str, substitution: float = SUBSTITUTION) -> float:
         """0 (sound the same) to 1 (nothing alike), in the accent in which they are nearest."""
         pairs = zip(self._sounds[one], self._sounds[other], strict=True)
-        return min(distance(a, b) for a, b in pairs)
+        return min(distance(a, b, substitution) for a, b in pairs)
 
 
 def _split(said: Sequence[str]) -> Sounds:
@@ -37,24 +40,18 @@ def _split(said: Sequence[str]) -> Sounds:
 
 
 @lru_cache(maxsize=65536)
-def distance(one: Sounds, other: Sounds) -> float:
+def distance(one: Sounds, other: Sounds, substitution: float = SUBSTITUTION) -> float:
     """The least cost of turning one row of phonemes into the other, by the longer one's length.
 
-    A phoneme more or less costs 1, another in its place `SUBSTITUTION` times their unlikeness.
+    A phoneme more or less costs 1; another in its place `substitution` times their unlikeness, and
+    no more than 1 (rows with costs of one's own for every two signs are what no library at hand
+    compares).
     """
     above = [float(at) for at in range(len(other) + 1)]
     for row, a in enumerate(one, 1):
         here = [float(row)]
         for column, b in enumerate(other, 1):
-            replaced = above[column - 1] + replacing(a, b)
+            replaced = above[column - 1] + min(1.0, substitution * unlikeness(a, b))
             here.append(min(replaced, above[column] + 1, here[column - 1] + 1))
         above = here
     return above[-1] / max(len(one), len(other), 1)
-
-
-SUBSTITUTION = 3.0
-"""To be fitted."""
-
-
-def replacing(one: str, other: str) -> float:
-    return min(1.0, SUBSTITUTION * unlikeness(one, other))

@@ -31,6 +31,8 @@ from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import flow_file, shared_file
 from prompter.wordings.allowed import allowed_at, places
+from prompter.wordings.distance import Distances
+from prompter.wordings.measured import Measured, Tally, listened_for, worst_of, write_measured
 from prompter.wordings.negation import changed
 
 Row = dict[str, Any]
@@ -179,6 +181,120 @@ def read(kept: Path) -> list[Row]:
     return [json.loads(line) for line in kept.open()] if kept.exists() else []
 
 
+# ---- the summary that is packaged ----------------------------------------------------------------
+
+
+def margin_of(row: Row, answer_of: dict[str, str]) -> float | None:
+    """Evidence of the right answer's best wording less that of the best of another answer."""
+    best = {True: None, False: None}
+    for wording, score in row["evidence"].items():
+        right = answer_of.get(wording) == row["answer"]
+        if best[right] is None or score > best[right]:
+            best[right] = score
+    return None if best[True] is None or best[False] is None else best[True] - best[False]
+
+
+def tallies(rows: list[Row], flow: Flow) -> dict[str, dict[str, Tally]]:
+    """By answer and what was said. Of a denied form nothing is right: `right` counts it believed."""
+    answer_of = {w: a for a, body in flow.answers.items() for w in body.wordings}
+    groups: dict[tuple[str, str], list[Row]] = {}
+    for row in rows:
+        groups.setdefault((row["answer"], row["said"]), []).append(row)
+    found: dict[str, dict[str, Tally]] = {}
+    for (answer, said), group in groups.items():
+        counts: dict[str, int] = {}
+        named: dict[str, dict[str, int]] = {"taken": {}, "asked_back": {}}
+        for row in group:
+            what, other = worst_of(row["outcomes"], answer)
+            if other:
+                named[what][other] = named[what].get(other, 0) + 1
+            else:
+                counts[what] = counts.get(what, 0) + 1
+        margins = [m for row in group if (m := margin_of(row, answer_of)) is not None]
+        mean = round(sum(margins) / len(margins), 2) if margins else None
+        found.setdefault(answer, {})[said] = Tally(len(group), **counts, **named, margin=mean)
+    return found
+
+
+def write(flow: Flow, out: Path, to: Path) -> None:
+    halves = {half: read(out / f"words-{half}.jsonl") for half in WHERE}
+    denied = {half: read(out / f"words-{half}-denied.jsonl") for half in WHERE}
+    measured = Measured(
+        flow.flow, listened_for(flow),
+        {half: list(dict.fromkeys(r["voice"] for r in rows)) for half, rows in halves.items()},
+        {half: list(dict.fromkeys(r["where"] for r in rows)) for half, rows in halves.items()},
+        {half: tallies(rows, flow) for half, rows in halves.items()},
+        {half: tallies(rows, flow) for half, rows in denied.items()},
+    )  # fmt: skip
+    write_measured(measured, to)
+    print(f"written: {to}")
+
+
+# ---- what the distance is fitted on --------------------------------------------------------------
+
+
+def rivals(rows: list[Row], flow: Flow) -> list[tuple[str, str, bool, bool]]:
+    """(said, wording of another answer, leads, is taken) for every two that were allowed together.
+
+    It leads if its evidence is above that of every wording of the right answer, and is taken if it
+    would be believed, or asked back by name (the same again is then taken as yes).
+    """
+    answer_of = {w: a for a, body in flow.answers.items() for w in body.wordings}
+    together: dict[str, set[str]] = {}
+    for step, interrupted in places(flow):
+        if interrupted is None:
+            texts = {p.text for p in allowed_at(flow, step)}
+            for text in texts:
+                together.setdefault(text, set()).update(texts)
+    found = []
+    for row in rows:
+        own = [s for w, s in row["evidence"].items() if answer_of.get(w) == row["answer"]]
+        best = max(own, default=-99.0)
+        taken = {o["heard"] for o in row["outcomes"] if o["taken"] and o["answer"] != row["answer"]}
+        for other in together[row["said"]]:
+            if answer_of[other] != row["answer"]:
+                leads = row["evidence"].get(other, -99.0) > best
+                found.append((row["said"], other, leads, other in taken))
+    return found
+
+
+def figures(flow: Flow, out: Path) -> None:
+    """How often the wording of another answer leads, or is taken, by distance; how well distances
+    with other costs of substitution tell such pairs (area under the curve: 0.5 chance, 1 perfect)."""
+    sounds = Distances(w for body in flow.answers.values() for w in body.wordings)
+    for half in WHERE:
+        rows = read(out / f"words-{half}.jsonl")
+        if not rows:
+            continue
+        pairs = rivals(rows, flow)
+        print(f"{half}: {len(rows)} utterances, {len(pairs)} with a rival")
+        for cost in (0.5, 1, 2, 3, 4, 6, 100):
+            d = {p[:2]: sounds.between(p[0], p[1], cost) for p in pairs}
+            far = np.array([d[p[:2]] for p in pairs])
+            leads, taken = (np.array([p[i] for p in pairs]) for i in (2, 3))
+            print(f"  substitution {cost}: area {area(far, leads):.4f} leads, {area(far, taken):.4f} taken;"
+                  f" farthest that is taken {far[taken].max() if taken.any() else 0:.3f}")  # fmt: skip
+        far = np.array([sounds.between(p[0], p[1]) for p in pairs])
+        for low in np.arange(0, 0.65, 0.05):
+            here = (far >= low) & (far < low + 0.05)
+            if here.any():
+                print(f"  {low:.2f} to {low + 0.05:.2f}: {here.sum():6d} pairs, leads"
+                      f" {leads[here].sum():4d}, taken {taken[here].sum():3d}"
+                      f" ({1000 * taken[here].mean():.2f} in 1000)")  # fmt: skip
+        for at in np.flatnonzero(taken):
+            said, other = pairs[at][:2]
+            print(f"    taken: '{said}' for '{other}', distance {far[at]:.3f}")
+
+
+def area(far: np.ndarray, event: np.ndarray) -> float:
+    """Chance that a pair with the event is nearer than one without."""
+    if not event.any():
+        return float("nan")
+    order = np.sort(far[~event])
+    below = np.searchsorted(order, far[event], "right") + np.searchsorted(order, far[event], "left")
+    return float(1 - (below / 2 / len(order)).mean())
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("what", choices=("measure", "figures", "write"))
@@ -190,6 +306,10 @@ def main() -> None:
     flow = load_flow(flow_file(args.flow))
     if args.what == "measure":
         measure(flow, args.half, args.denied, args.out)
+    elif args.what == "figures":
+        figures(flow, args.out)
+    else:
+        write(flow, args.out, shared_file("words") / f"{flow.flow}.json")
 
 
 if __name__ == "__main__":
