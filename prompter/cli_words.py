@@ -48,6 +48,11 @@ def _record(overview: Overview, measured: Measured | None) -> dict[str, Any]:
         "measured": measured and {
             "voices": measured.voices, "conditions": measured.conditions,
             "out_of_date": measured.out_of_date(flow), "unmeasured": measured.unmeasured(flow),
+            "denied": {
+                half: {"believed": measured.turned_round(flow, half, "taken"),
+                       "asked_back": measured.turned_round(flow, half, "asked_back")}
+                for half in measured.denied
+            },
         },
         "too_near": [
             {"answer": p.one.answer, "wording": p.one.text, "said": p.said, "denial": p.change,
@@ -105,6 +110,7 @@ def _print(overview: Overview, measured: Measured | None, console: Console) -> N
     console.print()
     console.print(Text("At every step", style="bold"))
     _print_answers(overview.everywhere(), measured, console)
+    _print_denied(flow, measured, console)
     _print_too_near(_too_near(flow), console)
 
 
@@ -155,6 +161,26 @@ def _heard(tally: Tally | None) -> str:
     if tally.margin is not None:
         parts.append(f"leads by {tally.margin:.1f}")
     return "; " + ", ".join(parts)
+
+
+def _print_denied(flow: Flow, measured: Measured | None, console: Console) -> None:
+    said = _denied_said(measured)
+    if measured is None or not said:
+        return
+    believed, asked = (measured.turned_round(flow, HALF, how) for how in ("taken", "asked_back"))
+    console.print()
+    console.print(Text(
+        f"With a 'not' fewer or more, said {said} times: {sum(believed.values())} believed as what "
+        f"must not be, {sum(asked.values())} asked back as that."
+    ))  # fmt: skip
+    for how, found in (("believed", believed), ("asked back", asked)):
+        for text, count in found.items():
+            console.print(Text(f"    “{text}” {how} {count}"))
+
+
+def _denied_said(measured: Measured | None) -> int:
+    forms = measured.denied.get(HALF, {}) if measured else {}
+    return sum(tally.said for texts in forms.values() for tally in texts.values())
 
 
 def _print_too_near(pairs: list[Pair], console: Console) -> None:

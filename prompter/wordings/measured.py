@@ -5,11 +5,13 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow
 from prompter.wordings.allowed import allowed_at, places
+from prompter.wordings.negation import changed
+from prompter.wordings.opposites import opposite_answers
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,8 @@ class Tally:
 class Measured:
     """The summary of one flow: `wordings[half][answer][wording]`, `denied[half][answer][form]`.
 
+    A form is a wording with a denial fewer or more (`negation.changed`); nothing is right for it, so
+    every answer it was believed as is in its `taken`.
     Halves are 'fit' (voices that chose words and limits) and 'report' (voices that chose nothing).
     `listened_for`: fingerprint of what every step listened for then.
     """
@@ -59,6 +63,22 @@ class Measured:
             for wording in body.wordings
             if wording not in known.get(answer, {})
         ]
+
+    def turned_round(self, flow: Flow, half: str, how: Literal["taken", "asked_back"]) -> dict[str, int]:
+        """Forms that were believed (or asked back) as what must not be, and how often: as the answer
+        that a lost or added denial turns round; after a 'no', as an opposite of the answer."""
+        opposites, found = opposite_answers(flow), {}
+        for answer, body in flow.answers.items():
+            forms = {c.text: c.change for wording in body.wordings for c in changed(wording)}
+            for text, tally in self.denied.get(half, {}).get(answer, {}).items():
+                counted = getattr(tally, how)
+                if forms.get(text) == "answered no":
+                    count = sum(n for a, n in counted.items() if frozenset((a, answer)) in opposites)
+                else:
+                    count = counted.get(answer, 0)
+                if count:
+                    found[text] = count
+        return found
 
     def out_of_date(self, flow: Flow) -> bool:
         """Whether some step listens for something else than when it was measured."""

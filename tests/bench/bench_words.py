@@ -203,7 +203,7 @@ def margin_of(row: Row, answer_of: dict[str, str]) -> float | None:
 
 
 def tallies(rows: list[Row], flow: Flow) -> dict[str, dict[str, Tally]]:
-    """By answer and what was said. Of a denied form nothing is right: `right` counts it believed."""
+    """By answer and what was said. Of a form with a 'not' fewer or more nothing is right."""
     answer_of = {w: a for a, body in flow.answers.items() for w in body.wordings}
     groups: dict[tuple[str, str], list[Row]] = {}
     for row in rows:
@@ -213,12 +213,15 @@ def tallies(rows: list[Row], flow: Flow) -> dict[str, dict[str, Tally]]:
         counts: dict[str, int] = {}
         named: dict[str, dict[str, int]] = {"taken": {}, "asked_back": {}}
         for row in group:
-            what, other = worst_of(row["outcomes"], answer)
+            what, other = worst_of(row["outcomes"], "" if "change" in row else answer)
             if other:
                 named[what][other] = named[what].get(other, 0) + 1
             else:
                 counts[what] = counts.get(what, 0) + 1
-        margins = [m for row in group if (m := margin_of(row, answer_of)) is not None]
+        margins = [
+            m for row in group
+            if "change" not in row and (m := margin_of(row, answer_of)) is not None
+        ]  # fmt: skip
         mean = round(sum(margins) / len(margins), 2) if margins else None
         found.setdefault(answer, {})[said] = Tally(len(group), **counts, **named, margin=mean)
     return found

@@ -64,3 +64,17 @@ def test_a_new_wording_or_another_set_of_answers_is_noticed(flow):
     assert found.out_of_date(changed) and "it lifts" in found.unmeasured(changed)
     moved = replace(found, wordings={"fit": {"flat": found.wordings["fit"]["rising"]}})
     assert "going up" in moved.unmeasured(flow), "a measured wording that stands for another answer now"
+
+
+def test_a_denied_form_believed_as_what_it_denies_is_found(flow):
+    denied = {"report": {
+        "rising": {"not going up": Tally(4, taken={"rising": 1}), "isn't going up": Tally(4, taken={"flat": 4})},
+        "not better": {
+            "no still struggling": Tally(4, taken={"not better": 3, "better": 1}),
+            "not still bad": Tally(4, asked_back={"not better": 2}),
+        },
+    }}  # fmt: skip
+    found = replace(a_measured(flow), denied=denied)
+    assert found.turned_round(flow, "report", "taken") == {"not going up": 1, "no still struggling": 1}
+    assert found.turned_round(flow, "report", "asked_back") == {"not still bad": 2}
+    assert found.turned_round(flow, "fit", "taken") == {}
