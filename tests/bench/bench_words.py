@@ -1,6 +1,7 @@
 """Measures which wordings are taken for each other: each said by several voices, judged at each step.
 
 python tests/bench/bench_words.py measure [--half fit|report] [--denied] [--out DIR] [--flow NAME]
+python tests/bench/bench_words.py measure --try ANSWER:WORDING ...      wordings that are not in the flow yet
 python tests/bench/bench_words.py figures [--out DIR]      what the distance is fitted on
 python tests/bench/bench_words.py write [--out DIR]        writes shared/words/NAME.json
 
@@ -14,6 +15,7 @@ import argparse
 import json
 import zlib
 from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +30,7 @@ from prompter.hear.decision import Verdict, decide
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.ear import Ranking
 from prompter.hear.hearing import competing, rivals_of
+from prompter.hear.shortlist import plain_words
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import flow_file, shared_file
 from prompter.wordings.allowed import allowed_at, places
@@ -161,19 +164,25 @@ def jobs(flow: Flow, half: str, denied: bool) -> Iterator[tuple[Row, str, tuple[
                 yield one, where, voice
 
 
-def measure(flow: Flow, half: str, denied: bool, out: Path, only: str | None) -> None:
+@cache
+def _ear(cache: Path) -> OnceEar:
+    ear = OnceEar(cache=cache)
+    ear.begin()
+    return ear
+
+
+def measure(flow: Flow, half: str, denied: bool, out: Path, only: str | None, alone: str | None = None) -> None:
     out.mkdir(parents=True, exist_ok=True)
     kept = out / f"words-{half}{'-denied' if denied else ''}.jsonl"
     done = {r["key"] for r in read(kept)}
-    ear, steps, detector = OnceEar(cache=out), Steps(flow), SpeechDetector()
-    ear.begin()
+    ear, steps, detector = _ear(out.parent if alone else out), Steps(flow), SpeechDetector()
     ear.prepare([Phrase(text, "") for text in dict.fromkeys(p.text for _, among, _ in steps.sorts for p in among)])
     kinds = {name: (noises(shared_file("audio"), kind) if kind else None, snr)
              for name, kind, snr in WHERE[half]}  # fmt: skip
     with kept.open("a") as file:
         for one, where, voice in jobs(flow, half, denied):
             key = f"{where}|{voice[0]}|{one['answer']}|{one['said']}"
-            if key in done or (only and where != only):
+            if key in done or (only and where != only) or (alone and one["said"] != alone):
                 continue
             done.add(key)
             clips, snr_db = kinds[where]
@@ -183,6 +192,18 @@ def measure(flow: Flow, half: str, denied: bool, out: Path, only: str | None) ->
             row = judged(spoken.sound, one["answer"], ear, steps, detector)
             file.write(json.dumps({"key": key, "where": where, "voice": voice[0], **one, **row}) + "\n")
             file.flush()
+
+
+def measure_tried(flow: Flow, tried: list[tuple[str, str]], args: argparse.Namespace) -> None:
+    """Each new wording added alone to the flow, said and judged, and its tally printed."""
+    for answer, wording in tried:
+        body = flow.answers[answer]
+        more = body.model_copy(update={"wordings": [*body.wordings, wording]})
+        with_it = flow.model_copy(update={"answers": flow.answers | {answer: more}})
+        out = args.out / "tried" / plain_words(wording).replace(" ", "-")
+        measure(with_it, args.half, False, out, args.where, wording)
+        found = tallies(read(out / f"words-{args.half}.jsonl"), with_it)
+        print(f"{answer}: '{wording}' {found[answer][wording]}", flush=True)
 
 
 def read(kept: Path) -> list[Row]:
@@ -314,9 +335,12 @@ def main() -> None:
     parser.add_argument("--where", help="this condition alone, such as clean")
     parser.add_argument("--flow", default="breathing-trouble")
     parser.add_argument("--out", type=Path, default=Path("tests/bench/results"))
+    parser.add_argument("--try", dest="tried", nargs="+", default=[], metavar="ANSWER:WORDING")
     args = parser.parse_args()
     flow = load_flow(flow_file(args.flow))
-    if args.what == "measure":
+    if args.tried:
+        measure_tried(flow, [tuple(text.split(":")) for text in args.tried], args)
+    elif args.what == "measure":
         measure(flow, args.half, args.denied, args.out, args.where)
     elif args.what == "figures":
         figures(flow, args.out)
