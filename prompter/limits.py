@@ -321,5 +321,11 @@ NOISE_LEVEL_CLIPS = 50
 
 # ---- wordings ----------------------------------------------------------------------------------
 
-OPPOSITE_DISTANCE = 0.2
-"""To be fitted."""
+OPPOSITE_DISTANCE = 0.4
+"""Least phoneme distance between wordings of opposite answers of one step, one of them with its 'not'
+lost included. Fitted on four voices, clean and in crying at 0 dB (tests/bench/bench_words.py figures):
+@@FIT@@"""
+
+DENIED_DISTANCE = 0.3
+"""Least distance of a wording with a 'not' added to one of an opposite answer, which mostly says the
+same as it. Nearer than this @@DENIED@@."""

@@ -10,7 +10,7 @@ from prompter.wordings.features import segments, unlikeness
 ACCENTS = ("en-us", "en-gb")
 """Wordings must be apart in each of these."""
 
-SUBSTITUTION = 3.0
+SUBSTITUTION = 6.0
 """Cost of another phoneme in place of one, for an unlikeness of 1; to be fitted."""
 
 Sounds = tuple[str, ...]

@@ -16,6 +16,7 @@ import json
 import zlib
 from collections.abc import Iterator, Sequence
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,7 @@ from prompter.hear.shortlist import plain_words
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import flow_file, shared_file
 from prompter.wordings.allowed import allowed_at, places
-from prompter.wordings.distance import Distances
+from prompter.wordings.distance import SUBSTITUTION, Distances
 from prompter.wordings.measured import Measured, Tally, listened_for, worst_of, write_measured
 from prompter.wordings.negation import changed
 from prompter.wordings.opposites import opposite_answers
@@ -294,28 +295,33 @@ def figures(flow: Flow, out: Path) -> None:
     """How often the wording of another answer leads, or is taken, by distance; how well distances
     with other costs of substitution tell such pairs (area under the curve: 0.5 chance, 1 perfect)."""
     sounds = Distances(w for body in flow.answers.values() for w in body.wordings)
+    opposed = opposite_answers(flow)
+    answer_of = {w: a for a, body in flow.answers.items() for w in body.wordings}
     for half in WHERE:
-        rows = read(out / f"words-{half}.jsonl")
-        if not rows:
+        pairs = rivals(read(out / f"words-{half}.jsonl"), flow)
+        if not pairs:
             continue
-        pairs = rivals(rows, flow)
-        print(f"{half}: {len(rows)} utterances, {len(pairs)} with a rival")
-        for cost in (0.5, 1, 2, 3, 4, 6, 100):
-            d = {p[:2]: sounds.between(p[0], p[1], cost) for p in pairs}
-            far = np.array([d[p[:2]] for p in pairs])
-            leads, taken = (np.array([p[i] for p in pairs]) for i in (2, 3))
-            print(f"  substitution {cost}: area {area(far, leads):.4f} leads, {area(far, taken):.4f} taken;"
-                  f" farthest that is taken {far[taken].max() if taken.any() else 0:.3f}")  # fmt: skip
-        far = np.array([sounds.between(p[0], p[1]) for p in pairs])
-        for low in np.arange(0, 0.65, 0.05):
-            here = (far >= low) & (far < low + 0.05)
+        leads, taken = (np.array([p[i] for p in pairs]) for i in (2, 3))
+        print(f"{half}: {len(pairs)} times a rival was allowed, {taken.sum()} taken")
+        for cost in (1, 2, 3, 4, 5, 6, 8, 100) if half == "fit" else ():
+            far = distances(pairs, sounds, cost)
+            print(f"  substitution {cost}: area {area(far, leads):.3f} leads, {area(far, taken):.3f} taken")
+        far = distances(pairs, sounds, SUBSTITUTION)
+        edges = [0, *np.arange(0.25, 0.81, 0.05), 1.01]
+        for low, high in pairwise(edges):
+            here = (far >= low) & (far < high)
             if here.any():
-                print(f"  {low:.2f} to {low + 0.05:.2f}: {here.sum():6d} pairs, leads"
-                      f" {leads[here].sum():4d}, taken {taken[here].sum():3d}"
-                      f" ({1000 * taken[here].mean():.2f} in 1000)")  # fmt: skip
+                print(f"  {low:.2f} to {high:.2f}: {here.sum():6d}, leads {1000 * leads[here].mean():5.1f}"
+                      f" in 1000, taken {taken[here].sum():3d}, {1000 * taken[here].mean():5.2f} in 1000")  # fmt: skip
         for at in np.flatnonzero(taken):
             said, other = pairs[at][:2]
-            print(f"    taken: '{said}' for '{other}', distance {far[at]:.3f}")
+            if frozenset((answer_of[said], answer_of[other])) in opposed:
+                print(f"    opposite: '{said}' for '{other}', distance {far[at]:.3f}")
+
+
+def distances(pairs: list[tuple[str, str, bool, bool]], sounds: Distances, cost: float) -> np.ndarray:
+    between = cache(lambda one, other: sounds.between(one, other, cost))
+    return np.array([between(said, other) for said, other, _, _ in pairs])
 
 
 def area(far: np.ndarray, event: np.ndarray) -> float:
