@@ -84,7 +84,7 @@ def words(
     from prompter.cli_words import show_words
 
     try:
-        show_words(load_flow(_file(flow)), as_json, matrix)
+        show_words(load_flow(flow_path(flow)), as_json, matrix)
     except CannotDo as error:
         raise _fail(error) from None
 

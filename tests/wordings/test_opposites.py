@@ -64,7 +64,7 @@ def test_good_and_bad_news_of_one_step_are_opposites(flow):
         news = {a: flow.answers[a].news for a in step.answers if a in flow.answers}
         for good in (a for a in news if news[a] == "good"):
             for bad in (a for a in news if news[a] == "bad"):
-                assert frozenset((good, bad)) in opposites or bad == "won't pass", (name, good, bad)
+                assert frozenset((good, bad)) in opposites or bad == "no suction", (name, good, bad)
 
 
 def with_wording(flow: Flow, answer: str, wording: str) -> Flow:
