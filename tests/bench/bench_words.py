@@ -178,6 +178,7 @@ def measure(flow: Flow, half: str, denied: bool, out: Path, only: str | None, al
     done = {r["key"] for r in read(kept)}
     ear, steps, detector = _ear(out.parent if alone else out), Steps(flow), SpeechDetector()
     ear.prepare([Phrase(text, "") for text in dict.fromkeys(p.text for _, among, _ in steps.sorts for p in among)])
+    now = listened_for(flow)
     kinds = {name: (noises(shared_file("audio"), kind) if kind else None, snr)
              for name, kind, snr in WHERE[half]}  # fmt: skip
     with kept.open("a") as file:
@@ -190,7 +191,8 @@ def measure(flow: Flow, half: str, denied: bool, out: Path, only: str | None, al
             seed = zlib.crc32(key.encode())
             noise = clips[seed % len(clips)] if clips else None
             spoken = in_surroundings(say(one["said"], voice), noise, snr_db, seed)
-            row = judged(spoken.sound, one["answer"], ear, steps, detector)
+            row: Row = {"listened_for": now}
+            row |= judged(spoken.sound, one["answer"], ear, steps, detector)
             file.write(json.dumps({"key": key, "where": where, "voice": voice[0], **one, **row}) + "\n")
             file.flush()
 
@@ -250,10 +252,18 @@ def tallies(rows: list[Row], flow: Flow) -> dict[str, dict[str, Tally]]:
 
 
 def write(flow: Flow, out: Path, to: Path) -> None:
-    halves = {half: read(out / f"words-{half}.jsonl") for half in WHERE}
-    denied = {half: read(out / f"words-{half}-denied.jsonl") for half in WHERE}
+    """Of what is still in the flow. Rows judged while steps listened for something else are marked:
+    the summary then is out of date from the beginning."""
+    said = {answer: set(body.wordings) for answer, body in flow.answers.items()}
+    halves, denied = (
+        {half: [r for r in read(out / f"words-{half}{kind}.jsonl") if r.get("of", r["said"]) in said[r["answer"]]]
+         for half in WHERE}
+        for kind in ("", "-denied")
+    )  # fmt: skip
+    every = [row for rows in (*halves.values(), *denied.values()) for row in rows]
+    alike = {row.get("listened_for") for row in every}
     measured = Measured(
-        flow.flow, listened_for(flow),
+        flow.flow, alike.pop() or "" if len(alike) == 1 else "",
         {half: list(dict.fromkeys(r["voice"] for r in rows)) for half, rows in halves.items()},
         {half: list(dict.fromkeys(r["where"] for r in rows)) for half, rows in halves.items()},
         {half: tallies(rows, flow) for half, rows in halves.items()},
