@@ -1,5 +1,6 @@
 """One emergency wired together: what is heard, keyed, played and lost reaches machine and journal."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
@@ -204,3 +205,16 @@ def test_the_record_tells_all_that_an_account_needs(room: Room) -> None:
     assert has("prompt started", voiced=True) and has("prompt ended", cut=True) and has("prompt ended", cut=False)
     assert has("pace", what="breaths") and has("beat", what="breaths") and has("learned")
     assert has("failed", part="microphone", detail="pulled out") and has("recovered", part="microphone")
+
+
+@pytest.mark.parametrize(("text", "named"), [("its in", True), ("it's not in", False), ("it isn't in", False)])
+def test_what_the_words_deny_is_not_asked_back_by_name(room: Room, text: str, named: bool) -> None:
+    """Asked back, the same again is taken as yes: "it's not in" twice must not put the tube in."""
+    for at_ms in (3000, 5000):
+        room.run(at_ms)
+        utterance = heard(at_ms + 10, "in place", "it's in", believed=False, score=1.0, why="not sure enough")
+        room.hears.next = [replace(utterance, text=text)]
+        room.run(at_ms + 100)
+    answered = [line for line in room.journal.lines if line["kind"] == "moved" and line.get("answer") == "in place"]
+    assert ("Still in place? Once more." in room.journal.said()) is named
+    assert any(line["how"] == "spoken" for line in answered) is named

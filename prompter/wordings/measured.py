@@ -9,8 +9,8 @@ from typing import Any, Literal
 
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow
+from prompter.hear.negation import changed
 from prompter.wordings.allowed import allowed_at, places
-from prompter.wordings.negation import changed
 from prompter.wordings.opposites import opposite_answers
 
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from prompter.events import Phrase
 from prompter.flow.document import Flow
+from prompter.hear.negation import Change, changed
 from prompter.wordings.allowed import allowed_at, places
 from prompter.wordings.distance import Distances
-from prompter.wordings.negation import Change, changed
 
 
 @dataclass(frozen=True, slots=True)

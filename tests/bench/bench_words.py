@@ -23,21 +23,20 @@ from typing import Any
 import numpy as np
 from sounds import FIT_VOICES, REPORT_VOICES, in_surroundings, noises, say, utterances
 
-from prompter import limits
 from prompter.events import Phrase
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
-from prompter.hear.decision import Verdict, decide
+from prompter.hear.decision import Verdict, decide, may_ask_back
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.ear import Ranking
 from prompter.hear.hearing import competing, rivals_of
+from prompter.hear.negation import changed
 from prompter.hear.shortlist import plain_words
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import flow_file, shared_file
 from prompter.wordings.allowed import allowed_at, places
 from prompter.wordings.distance import SUBSTITUTION, Distances
 from prompter.wordings.measured import Measured, Tally, listened_for, worst_of, write_measured
-from prompter.wordings.negation import changed
 from prompter.wordings.opposites import opposite_answers
 
 Row = dict[str, Any]
@@ -107,15 +106,12 @@ class Steps:
 
 def outcome(verdict: Verdict) -> Row:
     """`taken`: how an answer named would move the flow: 'at once', 'said again', or '' (never)."""
-    near = (
-        verdict.score is not None and verdict.score >= limits.ASK_BACK_SCORE
-        and (verdict.margin is None or verdict.margin >= limits.ASK_BACK_MARGIN)
-    )  # fmt: skip
     heard = verdict.heard
+    near = heard is not None and may_ask_back(heard, verdict.score, verdict.margin, verdict.text)
     return {
         "answer": heard.answer if heard else ("a number" if verdict.number else None),
         "heard": heard.text if heard else None,
-        "taken": "at once" if verdict.believed else "said again" if near and heard else "",
+        "taken": "at once" if verdict.believed else "said again" if near else "",
         "score": verdict.score and round(verdict.score, 2),
         "margin": verdict.margin and round(verdict.margin, 2),
         "rival": verdict.runner_up, "why": verdict.why,

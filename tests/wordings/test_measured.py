@@ -6,7 +6,12 @@ import pytest
 
 from prompter.errors import CannotDo
 from prompter.wordings.measured import (
-    Measured, Tally, listened_for, read_measured, worst_of, write_measured,
+    Measured,
+    Tally,
+    listened_for,
+    read_measured,
+    worst_of,
+    write_measured,
 )  # fmt: skip
 
 

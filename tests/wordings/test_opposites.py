@@ -10,7 +10,10 @@ from prompter.limits import DENIED_DISTANCE, OPPOSITE_DISTANCE
 from prompter.resources import flow_file
 from prompter.wordings.allowed import allowed_at, places
 from prompter.wordings.opposites import (
-    near_opposites, near_when_denied, opposite_answers, opposite_phrases,
+    near_opposites,
+    near_when_denied,
+    opposite_answers,
+    opposite_phrases,
 )  # fmt: skip
 
 

@@ -1,4 +1,7 @@
-"""A 'not' is short and soft: what becomes of a wording when one is lost or added."""
+"""A 'not' is short and soft: what becomes of a wording when one is lost or added.
+
+As people would say it ("the tube isn't in"): such forms compete with the wordings themselves.
+"""
 
 import re
 from collections.abc import Iterator
@@ -47,7 +50,7 @@ def _without(wording: str) -> Iterator[str]:
         before, after = words[:at], words[at + 1 :]
         if word in _BARE:
             yield " ".join([*before, *after])
-        elif word == "nothing":
+        elif word == "nothing" and after:  # 'limp, nothing' denies nothing
             yield " ".join([*before, *after])
             yield " ".join([*before, "something", *after])
         elif word in _CONTRACTED or word.endswith("n't"):
