@@ -11,7 +11,9 @@ ACCENTS = ("en-us", "en-gb")
 """Wordings must be apart in each of these."""
 
 SUBSTITUTION = 6.0
-"""Cost of another phoneme in place of one, for an unlikeness of 1; to be fitted."""
+"""Cost of another phoneme in place of one, for an unlikeness of 1. Of 1 to 100 it tells best which
+wordings are taken for each other (area under the curve 0.752; 0.690 at 1, 0.703 with any other phoneme
+a whole one): tests/bench/bench_words.py figures."""
 
 Sounds = tuple[str, ...]
 

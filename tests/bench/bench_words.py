@@ -290,7 +290,7 @@ def rivals(rows: list[Row], flow: Flow) -> list[tuple[str, str, bool, bool]]:
         own = [s for w, s in row["evidence"].items() if answer_of.get(w) == row["answer"]]
         best = max(own, default=-99.0)
         taken = {o["heard"] for o in row["outcomes"] if o["taken"] and o["answer"] != row["answer"]}
-        for other in together[row["said"]]:
+        for other in together.get(row["said"], ()):  # nothing for a wording since taken out
             if answer_of[other] != row["answer"]:
                 leads = row["evidence"].get(other, -99.0) > best
                 found.append((row["said"], other, leads, other in taken))
