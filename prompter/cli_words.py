@@ -12,7 +12,7 @@ from prompter.flow.document import Flow
 from prompter.limits import OPPOSITE_DISTANCE
 from prompter.resources import shared_file
 from prompter.wordings.measured import Measured, Tally, read_measured
-from prompter.wordings.opposites import Pair, near_opposites, near_when_denied
+from prompter.wordings.opposites import Pair, too_near
 from prompter.wordings.overview import AnswerHere, Near, Overview, Word
 
 HALF = "report"
@@ -29,11 +29,6 @@ def show_words(flow: Flow, as_json: bool, matrix: bool) -> None:
         _print_matrix(flow, measured, Console(soft_wrap=True))
     else:
         _print(overview, measured, Console(soft_wrap=True))
-
-
-def _too_near(flow: Flow) -> list[Pair]:
-    pairs = [*near_opposites(flow), *(p for p in near_when_denied(flow) if p.change != "answered no")]
-    return [pair for pair in pairs if pair.distance < OPPOSITE_DISTANCE]
 
 
 # ---- as JSON -------------------------------------------------------------------------------------
@@ -57,7 +52,7 @@ def _record(overview: Overview, measured: Measured | None) -> dict[str, Any]:
         "too_near": [
             {"answer": p.one.answer, "wording": p.one.text, "said": p.said, "denial": p.change,
              "other_answer": p.other.answer, "other": p.other.text, "distance": _rounded(p.distance)}
-            for p in _too_near(flow)
+            for p in too_near(flow)
         ],
         "steps": [
             {"step": step, "title": flow.steps[step].title,
@@ -111,7 +106,7 @@ def _print(overview: Overview, measured: Measured | None, console: Console) -> N
     console.print(Text("At every step", style="bold"))
     _print_answers(overview.everywhere(), measured, console)
     _print_denied(flow, measured, console)
-    _print_too_near(_too_near(flow), console)
+    _print_too_near(too_near(flow), console)
 
 
 def _print_conditions(flow: Flow, measured: Measured | None, console: Console) -> None:

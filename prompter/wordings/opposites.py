@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from prompter import limits
 from prompter.events import Phrase
 from prompter.flow.document import Flow
 from prompter.hear.negation import Change, changed
@@ -60,3 +61,13 @@ def near_when_denied(flow: Flow) -> list[Pair]:
         Pair(a, b, sounds.between(c.text, b.text), c.text, c.change) for c, a, b in pairs
     ]
     return sorted(found, key=lambda pair: pair.distance)
+
+
+def too_near(flow: Flow) -> list[Pair]:
+    """Pairs under their least distance: wordings as they are or with a 'not' lost, nearest first;
+    then those that an added 'not' brings near."""
+    denied = near_when_denied(flow)
+    lost = [*near_opposites(flow), *(pair for pair in denied if pair.change == "lost")]
+    near = [pair for pair in lost if pair.distance < limits.OPPOSITE_DISTANCE]
+    added = (pair for pair in denied if pair.change == "added")
+    return [*near, *(pair for pair in added if pair.distance < limits.DENIED_DISTANCE)]

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from prompter.errors import CannotDo
+from prompter.resources import shared_file
 from prompter.wordings.measured import (
     Measured,
     Tally,
@@ -13,6 +14,7 @@ from prompter.wordings.measured import (
     worst_of,
     write_measured,
 )  # fmt: skip
+from prompter.wordings.opposites import opposite_answers
 
 
 def heard(answer: str | None, taken: str) -> dict[str, str | None]:
@@ -83,3 +85,21 @@ def test_a_denied_form_believed_as_what_it_denies_is_found(flow):
     assert found.turned_round(flow, "report", "taken") == {"not going up": 1, "no still struggling": 1}
     assert found.turned_round(flow, "report", "asked_back") == {"not still bad": 2}
     assert found.turned_round(flow, "fit", "taken") == {}
+
+
+def test_no_voice_was_believed_to_say_the_opposite_of_what_it_said(flow):
+    """The packaged measurement: four voices that chose nothing, and the four that chose words."""
+    found = read_measured(shared_file("words", "breathing-trouble.json"))
+    opposites, said = opposite_answers(flow), 0
+    for half in ("fit", "report"):
+        for answer, texts in found.wordings[half].items():
+            for wording, tally in texts.items():
+                said += tally.said
+                taken = {other for other in tally.taken if frozenset((answer, other)) in opposites}
+                assert not taken, (half, wording, taken)
+    assert said > 2000 and not any(t.taken for a in found.wordings["report"].values() for t in a.values())
+    assert not set(found.voices["fit"]) & set(found.voices["report"])
+
+
+def test_every_wording_of_the_flow_was_measured(flow):
+    assert read_measured(shared_file("words", "breathing-trouble.json")).unmeasured(flow) == []
