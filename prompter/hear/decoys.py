@@ -2,8 +2,8 @@
 to somebody else, a question or a denied answer has something nearer to be.
 
 They compete only where they sound like what was heard. The first group are the traps of the
-clinical brief; the second is everyday talk of a few short words. `Hearing` adds "not" before
-every allowed wording, and every wording of the flow that is not allowed now.
+clinical brief; the last is everyday talk of a few short words. `Hearing` adds every allowed wording
+with a 'not' more or fewer, and every wording of the flow that is not allowed now.
 """
 
 DECOYS: tuple[str, ...] = (
