@@ -71,6 +71,25 @@ app.command("mutants")(mutate)
 
 
 @app.command()
+def words(
+    flow: Annotated[
+        str, typer.Argument(help="A flow's name, such as breathing-trouble, or its file.")
+    ] = USUAL,
+    as_json: Annotated[bool, typer.Option("--json", help="Print it as JSON.")] = False,
+    matrix: Annotated[
+        bool, typer.Option("--matrix", help="Only which answers voices were taken for, by answer.")
+    ] = False,
+) -> None:
+    """Show each step's words, and how easily each is taken for another answer's."""
+    from prompter.cli_words import show_words
+
+    try:
+        show_words(load_flow(named_flow(flow)), as_json, matrix)
+    except CannotDo as error:
+        raise _fail(error) from None
+
+
+@app.command()
 def schema() -> None:
     """Print the JSON Schema of flow files."""
     typer.echo(schema_text(), nl=False)

@@ -318,3 +318,15 @@ UNPACKED_BYTES_MAX = 200_000_000
 
 NOISE_LEVEL_CLIPS = 50
 """Clips whose level tells how loud noise must be beside a clip that has no speech."""
+
+# ---- wordings ----------------------------------------------------------------------------------
+
+OPPOSITE_DISTANCE = 0.4
+"""Least phoneme distance between wordings of opposite answers of one step, one of them with its 'not'
+lost included. Fitted on four voices, clean and in crying at 0 dB (tests/bench/bench_words.py figures):
+of wordings nearer than this 6 in 560 are taken for the other (believed, or asked back by its name), of
+those beyond 0.45 106 in 195,776. Four voices that chose nothing: 2 in 280 and 15 in 97,888."""
+
+DENIED_DISTANCE = 0.3
+"""Least distance of a wording with a 'not' added to one of an opposite answer, which mostly says the
+same as it. Nearer than this 2 in 96 are taken for each other (the same voices)."""

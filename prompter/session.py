@@ -35,9 +35,8 @@ from prompter.events import (
 )
 from prompter.flow.machine import FlowMachine, View
 from prompter.flow.table import Table
-from prompter.hear.decision import negation_lost
+from prompter.hear.decision import may_ask_back
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
-from prompter.limits import ASK_BACK_MARGIN, ASK_BACK_SCORE
 from prompter.replay import as_line
 from prompter.speak.mixer import Beat, Mixer, PromptEndedAt, PromptStarted
 
@@ -222,12 +221,8 @@ class Session:
             return Unclear(at_ms, str(value), None, heard.score, quantity, value)
         if heard.heard is None:
             return Unclear(at_ms, None, None, heard.score)
-        # Close enough to ask back by name; otherwise the question is repeated.
-        near = (
-            heard.score is not None and heard.score >= ASK_BACK_SCORE
-            and (heard.margin is None or heard.margin >= ASK_BACK_MARGIN)
-            and not negation_lost(heard.text, heard.heard.text)  # "it isn't in" is said twice as well
-        )  # fmt: skip
+        # Asked back by name; otherwise the question is repeated.
+        near = may_ask_back(heard.heard, heard.score, heard.margin, heard.text)
         return Unclear(at_ms, heard.heard.text, heard.heard.answer if near else None, heard.score)
 
     def _speech_over(self, at_ms: int) -> None:

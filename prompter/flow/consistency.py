@@ -35,7 +35,7 @@ class Finding:
 
 def findings(flow: Flow) -> list[Finding]:
     """Everything inconsistent, in no particular order; empty when the flow is sound."""
-    return [*_targets(flow), *_answers(flow), *_conditions(flow), *_effects(flow), *_texts(flow), *_steps(flow)]
+    return [*_targets(flow), *_answers(flow), *_opposites(flow), *_conditions(flow), *_effects(flow), *_texts(flow), *_steps(flow)]
 
 
 def arms_of(flow: Flow) -> Iterator[tuple[Path_, Arm]]:
@@ -147,6 +147,16 @@ def _answers(flow: Flow) -> Iterator[Finding]:
         for index, silent in enumerate(step.silent):
             if silent.same_as and silent.same_as not in step.answers:
                 yield Finding(("steps", name, "silent", index), f"`as: {silent.same_as}` is no answer of this step.", _close(silent.same_as, [*step.answers]))
+
+
+def _opposites(flow: Flow) -> Iterator[Finding]:
+    for answer, others in flow.opposites.items():
+        for index, name in enumerate((answer, *others)):
+            path: Path_ = ("opposites", answer) if index == 0 else ("opposites", answer, index - 1)
+            if name not in flow.answers:
+                yield Finding(path, f"`{name}` has no wordings.", _close(name, [*flow.answers]))
+            elif index and name == answer:
+                yield Finding(path, f"`{name}` cannot be its own opposite.", "Remove it.")
 
 
 def _conditions(flow: Flow) -> Iterator[Finding]:

@@ -202,6 +202,7 @@ class Flow(Part):
     trade_words: list[str] = []
     rules: Rules
     answers: dict[str, Answer]
+    opposites: dict[str, list[str]] = Field({}, description="answers that must never be taken for each other")
     effects: dict[str, Effects] = {}
     everywhere: dict[str, Arms]
     summary: Lines = []

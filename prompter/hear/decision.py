@@ -123,6 +123,16 @@ def _doubt(
     return ""
 
 
+def may_ask_back(
+    heard: Phrase, score: float | None, margin: float | None, text: str
+) -> bool:
+    """Whether what is not believed is near enough to be asked back by name, and not denied by the
+    words: the same again is taken as yes, and who says "the tube isn't in" says it twice."""
+    near = score is not None and score >= limits.ASK_BACK_SCORE
+    ahead = margin is None or margin >= limits.ASK_BACK_MARGIN
+    return near and ahead and not negation_lost(text, heard.text)
+
+
 def negated(text: str) -> bool:
     """Whether the words contain a 'not' of any form."""
     return bool(re.search(_NEGATION, plain_words(text)))

@@ -2,8 +2,8 @@
 to somebody else, a question or a denied answer has something nearer to be.
 
 They compete only where they sound like what was heard. The first group are the traps of the
-clinical brief; the second is everyday talk of a few short words. `Hearing` adds "not" before
-every allowed wording, and every wording of the flow that is not allowed now.
+clinical brief; the last is everyday talk of a few short words. `Hearing` adds every allowed wording
+with a 'not' more or fewer, and every wording of the flow that is not allowed now.
 """
 
 DECOYS: tuple[str, ...] = (
@@ -15,6 +15,8 @@ DECOYS: tuple[str, ...] = (
     "she isn't settled", "eyes not open", "take it out", "pull it out", "put it in",
     "it's ringing", "nearly here", "they're coming", "they're not here yet", "what's that",
     "where is it", "who is it", "how is she", "are you there",
+    # once wordings of the flow, and too near to ones of opposite answers
+    "went right down", "it's dropping",
     # everyday
     "yes", "no", "yeah", "oh no", "oh yes", "oh", "okay", "all right", "right", "left", "stop",
     "go", "go on", "up", "down", "on", "off", "in", "out", "here", "there", "now", "wait",

@@ -12,10 +12,11 @@ import numpy as np
 
 from prompter import limits
 from prompter.events import Phrase
-from prompter.hear.decision import Verdict, negated
+from prompter.hear.decision import Verdict
 from prompter.hear.decoys import DECOYS
 from prompter.hear.ear import Ear
 from prompter.hear.endpoint import Endpointer
+from prompter.hear.negation import changed
 from prompter.hear.panel import Panel
 from prompter.hear.scorer import Result, Scorer
 from prompter.hear.shortlist import plain_words
@@ -99,7 +100,7 @@ class Hearing:
         self._ends = endpointer or Endpointer()
         self._ears = tuple(ears)
         self._answers = [p.text for p in known if p.answer]
-        self._rivals = tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
+        self._rivals = rivals_of(known)
         self._phrases: tuple[Phrase, ...] = ()
         self._asks_number = False
         self._scored_among: tuple[Phrase, ...] = ()
@@ -109,7 +110,8 @@ class Hearing:
 
     def prepare(self) -> None:
         """Do ahead (1 to 2 s, once an ear) what else the first utterances would wait for."""
-        wordings = dict.fromkeys([*self._rivals, *(_denied(text) for text in self._answers)])
+        denied = (form for text in self._answers for form in _denied(text))
+        wordings = dict.fromkeys([*self._rivals, *denied])
         for ear in self._ears:
             ear.prepare([Phrase(text, "") for text in wordings])
 
@@ -122,10 +124,7 @@ class Hearing:
         if phrases == self._phrases and asks_number == self._asks_number:
             return
         self._phrases, self._asks_number = phrases, asks_number
-        allowed = {plain_words(p.text) for p in phrases}
-        rivals = dict.fromkeys([*self._rivals, *(_denied(p.text) for p in phrases)])
-        decoys = [Phrase(text, "") for text in rivals if plain_words(text) not in allowed]
-        self._scored_among = (*phrases, *decoys)
+        self._scored_among = competing(phrases, self._rivals)
         self._forget_candidate()
 
     def push(self, block: np.ndarray, at_ms: int) -> list[Report]:
@@ -231,9 +230,22 @@ class Hearing:
         return reports
 
 
-def _denied(wording: str) -> str:
-    """'not going up' for 'going up'; what is denied already stays as it is."""
-    return wording if negated(wording) else f"not {wording}"
+def rivals_of(known: Sequence[Phrase]) -> tuple[str, ...]:
+    """What always competes: every wording of the flow (`known`), and the decoys."""
+    return tuple(dict.fromkeys([*(p.text for p in known), *DECOYS]))
+
+
+def competing(allowed: Sequence[Phrase], rivals: Sequence[str]) -> tuple[Phrase, ...]:
+    """What an utterance is scored among: the `allowed` phrases; then, without an answer, each of
+    them with a 'not' more or fewer, and the `rivals` (see `rivals_of`)."""
+    taken = {plain_words(p.text) for p in allowed}
+    texts = dict.fromkeys([*rivals, *(form for p in allowed for form in _denied(p.text))])
+    return (*allowed, *(Phrase(text, "") for text in texts if plain_words(text) not in taken))
+
+
+def _denied(wording: str) -> list[str]:
+    """'not going up' and the like for 'going up', 'rise' for 'no rise'."""
+    return [form.text for form in changed(wording) if form.change != "answered no"]
 
 
 def _heard(attempt: _Attempt) -> Heard:

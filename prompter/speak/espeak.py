@@ -8,6 +8,7 @@ library, which costs about 3 ms. Nothing is written to standard output or to dis
 
 import ctypes
 import threading
+from collections.abc import Callable, Sequence
 from functools import cache
 
 import numpy as np
@@ -21,6 +22,7 @@ _DO_NOT_EXIT = 0x8000  # without it the library ends the whole process when its 
 _CHARS_UTF8 = 1
 _POSITION_CHARACTER = 1
 _RATE, _PITCH = 1, 3
+_IPA, _SEPARATED_BY = 0x02, ord("_") << 8  # modes of espeak_TextToPhonemes
 _BUFFER_MS = 1000
 RATE_WPM_RANGE = (80, 450)
 PITCH_RANGE = (0, 100)
@@ -105,3 +107,25 @@ def speak(text: str, voice: str, rate_wpm: int, pitch: int) -> np.ndarray:
     if status != 0:
         raise CannotDo(f"the voice failed with status {status}.", repr(text), MEND)
     return np.frombuffer(b"".join(pieces), dtype=np.int16)
+
+
+def phonemes(texts: Sequence[str], voice: str) -> list[list[str]]:
+    """For each text its phonemes as this voice would say them, in the International Phonetic
+    Alphabet, a diphthong or long vowel as one; marks of stress left out. Raises CannotDo."""
+    with _Copy() as library:
+        if library.espeak_SetVoiceByName(voice.encode()) != 0:
+            raise CannotDo("the engine has no such voice.", voice, "Choose one that it lists.")
+        translate = library.espeak_TextToPhonemes
+        translate.restype = ctypes.c_char_p
+        translate.argtypes = (ctypes.POINTER(ctypes.c_char_p), ctypes.c_int, ctypes.c_int)
+        return [_phonemes_of(text, translate) for text in texts]
+
+
+def _phonemes_of(text: str, translate: Callable[..., bytes | None]) -> list[str]:
+    rest = ctypes.c_char_p(text.replace("\0", " ").encode("utf-8", "replace"))
+    found: list[str] = []
+    while rest.value is not None:  # one clause a call; None when nothing is left
+        clause = translate(ctypes.byref(rest), _CHARS_UTF8, _IPA | _SEPARATED_BY) or b""
+        plain = clause.decode("utf-8").replace("ˈ", "").replace("ˌ", "")
+        found += [phoneme for word in plain.split() for phoneme in word.split("_") if phoneme]
+    return found

@@ -61,11 +61,11 @@ def test_lint_gives_every_problem_with_its_line(tmp_path: Path):
 
 def test_only_what_is_finished_is_offered():
     offered = {c.name or c.callback.__name__ for c in app.registered_commands}
-    assert offered >= {"show", "lint", "schema", "approve"}
+    assert offered >= {"show", "lint", "words", "schema", "approve"}
 
 
 def test_every_command_and_option_has_help():
-    for command in ("show", "lint", "schema"):
+    for command in ("show", "lint", "words", "schema"):
         result = run(app, [command, "--help"])
         assert result.exit_code == 0 and len(result.stdout.splitlines()) > 5
 

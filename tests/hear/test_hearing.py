@@ -115,7 +115,8 @@ def test_the_denied_form_of_each_wording_competes() -> None:
     hearing, ear = made(sure_of(FLAT))
     stream(hearing, drawn(("speech", 10), ("silence", 20)))
     decoys = {p.text for p in ear.asked[0][1] if not p.answer}
-    assert {"not chest flat", "not going up"} <= decoys
+    assert {"not chest flat", "not going up", "isn't going up", "it didn't come out"} <= decoys
+    assert {"rise", "will pass", "breaths"} <= decoys, "what is denied, said without its 'not'"
     assert "not won't pass" not in decoys and "not no rise" not in decoys
 
 

@@ -1,0 +1,1 @@
+"""The words people may say: how easily one is taken for another."""
