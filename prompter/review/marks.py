@@ -8,6 +8,7 @@ LEGEND = {
     "assumed": ("A", "nobody answered: the prompter assumed it"),
     "timed": ("T", "it followed by the clock or the step's end"),
     "not believed": ("?", "heard, but not believed or not taken"),
+    "unknown": ("U", "the prompter had stopped or could not hear: nothing is known"),
 }
 
 _SHAPES = {
@@ -15,6 +16,7 @@ _SHAPES = {
     "keyed": '<rect class="mark-full" x="{left}" y="{top}" width="12" height="12"/>',
     "assumed": '<path class="mark-open mark-dashed" d="M{x} {high}L{far} {y}L{x} {low}L{near} {y}Z"/>',
     "timed": '<path class="mark-open" d="M{left} {top}h12v7l-6 6l-6 -6Z"/>',
+    "unknown": '<path class="mark-open mark-dashed" d="M{left} {top}h12v12h-12Z"/>',
     "not believed": '<circle class="mark-open mark-dashed" cx="{x}" cy="{y}" r="6.5"/>',
 }
 
