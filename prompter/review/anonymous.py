@@ -19,8 +19,7 @@ from prompter.review.timed import Timed
 FRAME = ("v", "seq", "at", "mono_ms", "kind")
 
 TEXTS = frozenset(
-    "answer how machine source target note role step what value quantity part outcome name heard"
-    " runner_up wording version flow cue event".split()
+    ["answer", "how", "machine", "source", "target", "note", "role", "step", "what", "value", "quantity", "part", "outcome", "name", "heard", "runner_up", "wording", "version", "flow", "cue", "event"]
 )
 """Fields whose text comes from the flow or the program. Anything from the plan is taken out of them."""
 
@@ -38,8 +37,7 @@ PLAN_FACTS = (
 """What the account quotes of the plan, in numbers and in the words of `PLAIN`."""
 
 PLAIN = frozenset(
-    "yes no none open hard partly child infant adult cap valve filter air water cycle change"
-    " D E M G H K".split()
+    ["yes", "no", "none", "open", "hard", "partly", "child", "infant", "adult", "cap", "valve", "filter", "air", "water", "cycle", "change", "D", "E", "M", "G", "H", "K"]
 ) | {"not ordered", "breaths first", "pushes first"}
 """The plan's own vocabulary: says nothing about who it is."""
 
@@ -48,7 +46,7 @@ WORDS_OF_PEOPLE = ("address", "callback", "clinician", "door", "helper", "hospit
 
 LEFT_OUT = "[left out]"
 
-_TITLES = frozenset("Doctor Nurse Hospital Children Clinic Street Road Row Lane The Side Door One".split())
+_TITLES = frozenset(["Doctor", "Nurse", "Hospital", "Children", "Clinic", "Street", "Road", "Row", "Lane", "The", "Side", "Door", "One"])
 _APPROVAL = (
     ("approved by", "approved (by whom is left out)."),
     ("no longer approved", "no longer approved."),
