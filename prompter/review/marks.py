@@ -42,14 +42,22 @@ def mark(how: str, x: float, y: float) -> Markup:
 
 
 def mark_icon(how: str) -> Markup:
-    """The mark as a picture of its own, for a table cell whose text says the same."""
+    """The mark for a table cell whose text says the same; drawn once, by `mark_drawings`."""
     if how not in _SHAPES:
         return Markup()
-    return (
-        Markup('<svg class="mark" viewBox="-9 -9 18 18" width="18" height="18" aria-hidden="true">')
-        + mark(how, 0, 0)
-        + Markup("</svg>")
-    )
+    form = '<svg class="mark" aria-hidden="true"><use href="#{}"/></svg>'
+    return Markup(form).format(_id(how))
+
+
+def mark_drawings() -> Markup:
+    """Each mark once, for `mark_icon` to show: a long record has a thousand of them."""
+    form = Markup('<symbol id="{}" viewBox="-9 -9 18 18">{}</symbol>')
+    drawn = Markup("").join(form.format(_id(how), mark(how, 0, 0)) for how in _SHAPES)
+    return Markup('<svg class="drawings" aria-hidden="true">{}</svg>').format(drawn)
+
+
+def _id(how: str) -> str:
+    return f"mark-{how.replace(' ', '-')}"
 
 
 def _n(value: float) -> str:

@@ -12,7 +12,7 @@ from prompter.review import timeline
 from prompter.review.account import clock, refill, ten_lines, time_rows
 from prompter.review.entries import Entry
 from prompter.review.incident import Incident
-from prompter.review.marks import LEGEND, mark_icon
+from prompter.review.marks import LEGEND, mark_drawings, mark_icon
 from prompter.review.questions import questions
 from prompter.review.sounds import Heard
 
@@ -59,6 +59,7 @@ def render(incident: Incident, sounds: Mapping[int, Heard] | None = None) -> str
             pictures=[timeline.draw(incident, form) for form in (timeline.WIDE, timeline.NARROW)],
             summary=timeline.summary(incident),
             legend=LEGEND,
+            drawings=mark_drawings(),
             rows=rows(incident.entries),
             filters=FILTERS,
             integrity=integrity(incident),

@@ -13,8 +13,8 @@ from prompter.review.measures import Span
 from prompter.review.strip import BAND, GUTTER, LETTER, Bar, Form, Note, Strip
 from prompter.review.timed import Timed
 
-WIDE = Form("wide", 816, 60, 46, 4)
-NARROW = Form("narrow", 350, 30, 30, 5)
+WIDE = Form("wide", 816, 60, 46, 4, has_titles=True)
+NARROW = Form("narrow", 350, 30, 30, 5, has_titles=False)
 
 STRIPS_MAX = 24
 """A longer incident gets more seconds on each strip."""
