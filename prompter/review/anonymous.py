@@ -156,6 +156,8 @@ def _ways(text: str) -> Iterator[str]:
     digits = re.findall(r"\d", text)
     if len(digits) >= 3:
         yield r"(?<!\d)" + r"\D{0,4}".join(digits) + r"(?!\d)"
-    for word in re.findall(r"[^\W\d_]{3,}", text):
+    all_words = re.findall(r"[^\W\d_]{3,}", text)
+    is_sentence = any(word[0].islower() for word in all_words)  # whose first word is any word
+    for word in all_words[is_sentence:]:
         if word[0].isupper() and word not in _TITLES:
             yield rf"(?<!\w){re.escape(word)}(?!\w)"

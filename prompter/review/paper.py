@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Iterable
+from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
 from reportlab.graphics.shapes import Drawing, Line, Rect, String
@@ -39,6 +40,8 @@ WIDTH = A4[0] - 28 * mm - 12
 """Of a line: the page within its margins, and the 6 points the frame keeps at each side."""
 STRIP_S = 90
 STRIPS_MAX = 24
+ROW, GUTTER, LETTER = 11.0, 48.0, 3.9
+"""Points: a lane's height, its name's width, a letter of 7 points."""
 OUTSIDE = {"→": "to", "−": "-"}
 """Letters that the built-in fonts of PDF lack, in letters that they have."""
 
@@ -170,53 +173,81 @@ def _picture(i: Incident) -> list[Flowable]:
     while end_s / strip_s > STRIPS_MAX:
         strip_s *= 2
     starts = [n * strip_s for n in range(int(-(-end_s // strip_s)))]
-    return [part for s in starts for part in (_strip(i, s, s + strip_s), Spacer(1, 4))]
+    lanes = _lanes(i)
+    strips = [_strip(lanes, Span(start, start + strip_s)) for start in starts]
+    return [part for strip in strips for part in (strip, Spacer(1, 4))]
 
 
-def _strip(i: Incident, from_s: float, to_s: float) -> Drawing:
-    """Breaths, suction, pushes, call, tube and saturation of one stretch, each in its lane."""
+@dataclass(frozen=True, slots=True)
+class _Lane:
+    """A line of the picture: moments with words, moments as ticks, and lengths as bars."""
+
+    name: str
+    words: list[tuple[float, str]] = field(default_factory=list)
+    ticks: list[float] = field(default_factory=list)
+    bars: list[Span] = field(default_factory=list)
+
+    def within(self, part: Span) -> "_Lane":
+        def here(t_s: float) -> bool:
+            return part.from_s <= t_s < part.to_s
+
+        bars = [Span(max(b.from_s, part.from_s), min(b.to_s, part.to_s)) for b in self.bars]
+        return _Lane(
+            self.name,
+            [(t_s, text) for t_s, text in self.words if here(t_s)],
+            list(filter(here, self.ticks)),
+            [bar for bar in bars if bar.to_s > bar.from_s],
+        )
+
+    @property
+    def there(self) -> bool:
+        return bool(self.words or self.ticks or self.bars)
+
+
+def _lanes(i: Incident) -> list[_Lane]:
     m = i.measures
-    lanes = ("Breaths", "Suction", "Pushes", "Call", "Tube", "Oxygen %")
-    left, row, top = 48.0, 11.0, 12.0
-    picture = Drawing(WIDTH, top + row * len(lanes))
+    calls = ((m.call_asked_s, "asked for"), (m.on_speaker_s, "on speaker"))
+    tube = [(e.t_s, f"{e.text('value')} ({e.text('how')})") for e in i.events if e.is_a("learned", what="tube")]
+    numbers = [(e.t_s, f"{e.text('value')} %") for e in i.events if e.is_a("numbered", quantity="spo2")]
+    return [
+        _Lane("Breaths", ticks=m.breaths_s),
+        _Lane("Suction", bars=m.suction),
+        _Lane("Pushes", bars=m.pushes),
+        _Lane("Tube", words=tube),
+        _Lane("Call", words=[(t_s, text) for t_s, text in calls if t_s is not None]),
+        _Lane("Oxygen", words=numbers),
+        _Lane("Assumed", words=[(f.t_s, f.text) for f in i.assumed]),
+        _Lane("Unheard", bars=i.deaf),
+    ]
+
+
+def _strip(lanes: list[_Lane], part: Span) -> Drawing:
+    """The lanes of one stretch that show something; the breaths always."""
+    lanes = [here for lane in lanes if (here := lane.within(part)).there or lane.name == "Breaths"]
+    picture = Drawing(WIDTH, ROW * (len(lanes) + 1))
 
     def x(t_s: float) -> float:
-        return left + (t_s - from_s) / (to_s - from_s) * (WIDTH - left - 2)
+        return GUTTER + (t_s - part.from_s) / part.length_s * (WIDTH - GUTTER - 2)
 
-    def y(lane: int) -> float:
-        return row * (len(lanes) - 1 - lane)
+    def write(at_x: float, at_y: float, text: str, colour: HexColor, anchor: str = "start") -> None:
+        shown = {"fontName": "Helvetica", "fontSize": 7, "fillColor": colour, "textAnchor": anchor}
+        picture.add(String(at_x, at_y + 3, _letters(text), **shown))
 
-    def word(t_s: float, lane: int, text: str) -> None:
-        if from_s <= t_s < to_s:
-            at_x = min(x(t_s), WIDTH - 4.0 * len(text))
-            picture.add(Line(x(t_s), y(lane), x(t_s), y(lane) + row - 1, strokeColor=DEEP))
-            picture.add(String(at_x + 2, y(lane) + 3, _letters(text), fontName="Helvetica", fontSize=7, fillColor=INK))
-
-    for lane, name in enumerate(lanes):
-        picture.add(String(0, y(lane) + 3, name, fontName="Helvetica", fontSize=7, fillColor=SOFT))
-        picture.add(Line(left, y(lane), WIDTH, y(lane), strokeColor=LINE, strokeWidth=0.3))
-    for part in range(7):
-        t_s = from_s + part * (to_s - from_s) / 6
-        anchor = "end" if part == 6 else "middle" if part else "start"
-        picture.add(String(x(t_s), row * len(lanes) + 3, clock(t_s), fontName="Helvetica", fontSize=7, fillColor=SOFT, textAnchor=anchor))
-    for t_s in m.breaths_s:
-        if from_s <= t_s < to_s:
-            picture.add(Line(x(t_s), y(0) + 1, x(t_s), y(0) + row - 2, strokeColor=DEEP, strokeWidth=2))
-    for lane, spans in ((1, m.suction), (2, m.pushes)):
-        for span in spans:
-            _bar(picture, span, (from_s, to_s), x, y(lane), row)
-    for t_s, text in ((m.call_asked_s, "asked for"), (m.on_speaker_s, "on speaker")):
-        if t_s is not None:
-            word(t_s, 3, text)
-    for event in i.events:
-        if event.is_a("learned", what="tube"):
-            word(event.t_s, 4, event.text("value"))
-        elif event.is_a("numbered", quantity="spo2"):
-            word(event.t_s, 5, event.text("value"))
-    return picture  # fmt: skip
-
-
-def _bar(picture: Drawing, span: Span, part: tuple[float, float], x, y: float, row: float) -> None:
-    a, b = max(span.from_s, part[0]), min(span.to_s, part[1])
-    if b > a:
-        picture.add(Rect(x(a), y + 2, max(1.0, x(b) - x(a)), row - 4, fillColor=DEEP, strokeColor=None))
+    for tick in range(7):
+        anchor = "end" if tick == 6 else "middle" if tick else "start"
+        t_s = part.from_s + tick * part.length_s / 6
+        write(x(t_s), ROW * len(lanes), clock(t_s), SOFT, anchor)
+    for row, lane in enumerate(reversed(lanes)):
+        y = ROW * row
+        write(0, y, lane.name, SOFT)
+        picture.add(Line(GUTTER, y, WIDTH, y, strokeColor=LINE, strokeWidth=0.3))
+        for t_s in lane.ticks:
+            picture.add(Line(x(t_s), y + 1, x(t_s), y + ROW - 2, strokeColor=DEEP, strokeWidth=2))
+        for bar in lane.bars:
+            wide = max(1.0, x(bar.to_s) - x(bar.from_s))
+            picture.add(Rect(x(bar.from_s), y + 2, wide, ROW - 4, fillColor=DEEP, strokeColor=None))
+        for t_s, text in lane.words:
+            picture.add(Line(x(t_s), y, x(t_s), y + ROW - 1, strokeColor=DEEP))
+            is_left = x(t_s) + LETTER * len(text) > WIDTH
+            write(x(t_s) + (-2 if is_left else 2), y, text, INK, "end" if is_left else "start")
+    return picture

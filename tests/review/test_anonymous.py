@@ -147,6 +147,18 @@ def test_what_the_clinician_needs_is_still_there(journal_file):
     assert json.loads(as_json([other]))["incidents"][0]["id"] != named.id
 
 
+def test_only_names_are_taken_out_of_a_sentence(sample, tmp_path):
+    plan = (
+        "phone: { dialled_without_hands: Call by voice and ask Maria, number: '555-0142' }\n"
+        "clinician: { name: Doctor Imre Vale }\n"
+    )
+    story = sample.Story().at(0, "opened", plan_text=plan).at(0, "started")
+    story.say(1, "Call on speaker: 5 5 5, 0 1 4 2.", "look").say(2, "maria, call. VALE is Doctor.", "look")
+    page = as_csv([build(read(story.write(tmp_path / "a.jsonl")), "a", anonymous=True)])
+    assert "“Call on speaker: [left out].”" in page
+    assert "“[left out], call. [left out] is Doctor.”" in page
+
+
 def test_no_day_of_the_plan_is_told(journal_file):
     text = as_json([build(read(journal_file), "n", anonymous=True)])
     assert str(date(2026, 1, 20)) not in text
