@@ -45,15 +45,15 @@ def mark_icon(how: str) -> Markup:
     """The mark for a table cell whose text says the same; drawn once, by `mark_drawings`."""
     if how not in _SHAPES:
         return Markup()
-    form = '<svg class="mark" aria-hidden="true"><use href="#{}"/></svg>'
+    form = '<svg class="mark" viewBox="-9 -9 18 18" aria-hidden="true"><use href="#{}"/></svg>'
     return Markup(form).format(_id(how))
 
 
 def mark_drawings() -> Markup:
     """Each mark once, for `mark_icon` to show: a long record has a thousand of them."""
-    form = Markup('<symbol id="{}" viewBox="-9 -9 18 18">{}</symbol>')
+    form = Markup('<g id="{}">{}</g>')
     drawn = Markup("").join(form.format(_id(how), mark(how, 0, 0)) for how in _SHAPES)
-    return Markup('<svg class="drawings" aria-hidden="true">{}</svg>').format(drawn)
+    return Markup('<svg class="drawings" aria-hidden="true"><defs>{}</defs></svg>').format(drawn)
 
 
 def _id(how: str) -> str:

@@ -101,6 +101,21 @@ def test_the_filters_work_offline_with_keys_and_words(browser, incident, tmp_pat
     page.context.close()
 
 
+def test_each_mark_is_drawn_whole(browser, incident, tmp_path):
+    page = show(browser, render(incident), 1000, tmp_path)
+    marks = page.locator(".legend svg.mark")
+    assert marks.count() == 6
+    for number in range(marks.count()):
+        boxes = marks.nth(number).evaluate(
+            "svg => [svg, svg.querySelector('use')].map(e => e.getBoundingClientRect().toJSON())"
+        )
+        outside, inside = boxes
+        middle = inside["x"] + inside["width"] / 2 - outside["x"] - outside["width"] / 2
+        assert abs(middle) < 1
+        assert 11 <= inside["width"] <= outside["width"] == 18
+    page.context.close()
+
+
 def test_it_prints_on_a4_with_every_row_that_is_shown(browser, incident, tmp_path):
     page = show(browser, render(incident), 1000, tmp_path)
     paper = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))

@@ -124,7 +124,7 @@ def test_how_a_thing_is_known_is_told_by_letter_and_word(page):
     ]:
         shown = how.replace(" ", "-")
         assert f'<use href="#mark-{shown}"/></svg> {how}</td>' in body
-        assert re.search(rf'<symbol id="mark-{shown}"[^>]*>(?:(?!</symbol>).)*>{letter}</text></symbol>', page)
+        assert re.search(rf'<g id="mark-{shown}">(?:(?!</g>).)*>{letter}</text></g>', page)
 
 
 def test_the_cautions_are_on_the_page(page):
