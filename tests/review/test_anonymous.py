@@ -133,6 +133,27 @@ def test_no_canary_is_in_any_output(told, caged):
     assert traces(with_names["R5"], used)
 
 
+def test_what_people_said_freely_is_left_out_though_no_plan_knows_it(sample, tmp_path):
+    pytest.importorskip("fhir.resources", reason="prompter[fhir] is not installed")
+    free = "tell Wilma next door"
+    story = sample.blocked_tube()
+    for n, (kind, names) in enumerate(
+        {
+            "heard": ("text", "said", "sound", "sound_sha256"),
+            "note": ("text", "detail", "sound"),
+            "failed": ("detail", "text"),
+            "fault": ("detail", "text"),
+            "something new": ("text", "name", "what", "value", "answer"),
+            "reopened": ("plan_name", "detail"),
+        }.items()
+    ):
+        story.at(250 + n / 10, kind, believed=False, **dict.fromkeys(names, free))
+    reading = read(story.write(tmp_path / "a.jsonl"))
+    for name, text in outputs(reading, anonymous=True).items():
+        assert "wilma" not in text.lower(), name
+    assert "Wilma" in outputs(reading, anonymous=False)["page"]
+
+
 def test_what_the_clinician_needs_is_still_there(journal_file):
     reading = read(journal_file)
     named, other = build(reading, "night"), build(reading, "night", anonymous=True)
