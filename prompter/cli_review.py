@@ -127,7 +127,9 @@ def _put_out(
 ) -> None:
     if form in ONE_EACH:
         for one in reviewed:
-            name = f"{one.path.stem}{ENDINGS[form]}"
+            # Without names, not by the journal's name either, and never over the page that has them.
+            stem = f"account-{one.incident.id}" if one.incident.anonymous else one.path.stem
+            name = f"{stem}{ENDINGS[form]}"
             target = (
                 one.path.with_name(name)
                 if out is None

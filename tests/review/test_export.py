@@ -209,6 +209,9 @@ def test_anonymous_on_the_command_line(journal_file, tmp_path):
     done = run(app, ["review", str(journal_file), "--format", "csv", "--anonymous"])
     assert done.exit_code == 0
     assert "Juno" not in done.stdout
+    beside = Path(run(app, ["review", str(journal_file), "--anonymous"]).stdout.strip())
+    assert beside.parent == journal_file.parent
+    assert "night" not in beside.name
     page = tmp_path / "page.html"
     assert run(app, ["review", str(journal_file), "--anonymous", "--out", str(page)]).exit_code == 0
     assert "night" not in page.read_text()
