@@ -2,6 +2,7 @@
 
 import os
 import sys
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -13,12 +14,33 @@ from prompter.errors import CannotDo
 from prompter.journal import keys, read_sound
 from prompter.review import Incident, as_csv, as_json, build, render
 from prompter.review.files import write_private
+from prompter.review.sounds import Heard, sounds_of
 
 
 class Form(StrEnum):
     html = "html"
+    pdf = "pdf"
     csv = "csv"
+    fhir = "fhir"
     json = "json"
+
+
+class FhirVersion(StrEnum):
+    R4B = "R4B"
+    R5 = "R5"
+
+
+ONE_EACH = (Form.html, Form.pdf, Form.fhir)
+ENDINGS = {Form.html: ".html", Form.pdf: ".pdf", Form.fhir: ".fhir.json"}
+
+
+@dataclass(frozen=True, slots=True)
+class Reviewed:
+    """A journal's path, its account, and the kept sound of its utterances."""
+
+    path: Path
+    incident: Incident
+    sounds: dict[int, Heard]
 
 
 def review_command(
@@ -26,27 +48,64 @@ def review_command(
         list[Path], typer.Argument(metavar="JOURNAL ...", help="one journal or several")
     ],
     form: Annotated[
-        Form, typer.Option("--format", help="html: one page each; csv, json: all together")
+        Form,
+        typer.Option("--format", help="html, pdf, fhir: a file each; csv, json: all together"),
     ] = Form.html,
     out: Annotated[
         Path | None,
         typer.Option(
-            help="file to write (a folder for several pages). Default: pages beside the journals, csv and json printed"
+            help="file to write (a folder for several). Default: beside the journals; csv and json printed"
         ),
     ] = None,
+    pdf: Annotated[Path | None, typer.Option(help="write a PDF of one journal here as well")] = None,
+    csv: Annotated[Path | None, typer.Option(help="write CSV here as well")] = None,
+    fhir: Annotated[
+        Path | None, typer.Option(help="write a FHIR Bundle of one journal here as well")
+    ] = None,
+    fhir_version: Annotated[FhirVersion, typer.Option(help="release of FHIR")] = FhirVersion.R5,
+    anonymous: Annotated[
+        bool, typer.Option("--anonymous", help="leave out names, sound and free notes")
+    ] = False,
     key: Annotated[
         Path | None, typer.Option("--key", help="the family's private key, for encrypted journals")
     ] = None,
 ) -> None:
-    """Make the account of an incident from its journal: a page, or CSV or JSON.
+    """Make the account of an incident from its journal: a page, PDF, CSV, FHIR or JSON.
 
     A damaged journal is reviewed up to the damage, which the account says; the exit code is then 1.
     """
     keys.look_for_keys_in(place.key_folder())
     if key is not None:
         os.environ[keys.KEY_VARIABLE] = str(key)
-    incidents: list[tuple[Path, Incident]] = []
-    code = 0
+    reviewed, code = _read(journals, anonymous, with_sound=form is Form.html)
+    try:
+        if len(journals) > 1 and (pdf or fhir):
+            raise CannotDo("holds one incident", str(pdf or fhir), "use --format with a folder as --out.")
+        _put_out(reviewed, form, out, len(journals) > 1, fhir_version)
+        for one in reviewed:
+            if pdf is not None:
+                write_private(pdf, _made(one, Form.pdf, fhir_version))
+            if fhir is not None:
+                write_private(fhir, _made(one, Form.fhir, fhir_version))
+        if csv is not None and reviewed:
+            write_private(csv, as_csv(one.incident for one in reviewed))
+    except CannotDo as error:
+        print(error.one_line(), file=sys.stderr)
+        code = 2
+    except OSError as error:
+        cannot = CannotDo(
+            f"cannot be written ({error.strerror})",
+            str(error.filename or out),
+            "choose another place.",
+        )
+        print(cannot.one_line(), file=sys.stderr)
+        code = 2
+    raise typer.Exit(code)
+
+
+def _read(journals: list[Path], anonymous: bool, with_sound: bool) -> tuple[list[Reviewed], int]:
+    """What can be read of the journals, and the exit code so far."""
+    found, code = [], 0
     for path in journals:
         try:
             reading = read_sound(path)
@@ -57,39 +116,45 @@ def review_command(
         if not reading.intact:
             print(f"{path}: damaged, reviewed up to there: {reading.problem}", file=sys.stderr)
             code = max(code, 1)
-        incidents.append((path, build(reading, path.name)))
-    try:
-        _put_out(incidents, form, out, len(journals) > 1)
-    except OSError as error:
-        print(
-            CannotDo(
-                f"cannot be written ({error.strerror})",
-                str(error.filename or out),
-                "choose another with --out.",
-            ).one_line(),
-            file=sys.stderr,
-        )
-        code = 2
-    raise typer.Exit(code)
+        incident = build(reading, path.name, anonymous)
+        sounds = sounds_of(path, reading.events) if with_sound and not anonymous else {}
+        found.append(Reviewed(path, incident, sounds))
+    return found, code
 
 
 def _put_out(
-    incidents: list[tuple[Path, Incident]], form: Form, out: Path | None, several: bool
+    reviewed: list[Reviewed], form: Form, out: Path | None, several: bool, version: FhirVersion
 ) -> None:
-    if form is Form.html:
-        for path, incident in incidents:
-            page = (
-                path.with_suffix(".html")
+    if form in ONE_EACH:
+        for one in reviewed:
+            # Without names, not by the journal's name either, and never over the page that has them.
+            stem = f"account-{one.incident.id}" if one.incident.anonymous else one.path.stem
+            name = f"{stem}{ENDINGS[form]}"
+            target = (
+                one.path.with_name(name)
                 if out is None
-                else out / f"{path.stem}.html"
+                else out / name
                 if several or out.is_dir()
                 else out
             )
-            write_private(page, render(incident))
-            print(page)
+            write_private(target, _made(one, form, version))
+            print(target)
         return
-    text = {Form.csv: as_csv, Form.json: as_json}[form](incident for _, incident in incidents)
+    text = {Form.csv: as_csv, Form.json: as_json}[form](one.incident for one in reviewed)
     if out is not None:
         write_private(out, text)
     else:
         sys.stdout.write(text)
+
+
+def _made(one: Reviewed, form: Form, version: FhirVersion) -> str | bytes:
+    if form is Form.pdf:
+        from prompter.review.paper import as_pdf
+
+        return as_pdf(one.incident)
+    if form is Form.fhir:
+        from prompter.review.fhir import as_fhir
+
+        return as_fhir(one.incident, version.value)
+    return render(one.incident, one.sounds)
+

@@ -6,7 +6,7 @@ from typing import Any
 
 from prompter.review.timed import Timed
 
-HOWS = ("spoken", "keyed", "assumed", "timed")
+HOWS = ("spoken", "keyed", "assumed", "timed", "unknown")
 """How a thing is known; 'not believed' is heard but not taken, empty is where nobody asks."""
 
 ROWS = (
@@ -257,7 +257,7 @@ def _resumed(e: Timed) -> _Told:
     return (
         "trouble",
         f"The prompter had stopped and goes on: nothing is known of {gap} before",
-        "",
+        "unknown",
         "breaths given meanwhile are unknown",
         False,
     )
@@ -317,3 +317,6 @@ _TELLERS: dict[str, Callable[[Timed], _Told]] = {
     "tone": _program("A tone", "name"),
     "ticked": _program("The clock ticked"),
 }
+
+KINDS = frozenset(_TELLERS)
+"""The kinds of event this review knows."""

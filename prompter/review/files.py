@@ -16,9 +16,10 @@ def write_page(journal: Path, page: Path) -> Path:
     return write_private(page, render(build(read_sound(journal), journal.name)))
 
 
-def write_private(path: Path, text: str) -> Path:
+def write_private(path: Path, content: str | bytes) -> Path:
     """Writes a file that only its owner can read, until the owner says otherwise."""
+    data = content if isinstance(content, bytes) else content.encode("utf-8", errors="replace")
     path.parent.mkdir(parents=True, exist_ok=True)
     path.touch(mode=0o600)
-    path.write_text(text, encoding="utf-8", newline="", errors="replace")
+    path.write_bytes(data)
     return path

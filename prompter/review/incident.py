@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from prompter.journal import Reading
+from prompter.review.anonymous import without_names
 from prompter.review.entries import Entry, entry, learned_text
 from prompter.review.measures import Measures, Span, measure
 from prompter.review.plan_facts import PlanFacts
@@ -63,6 +64,7 @@ class Incident:
     prompts: list[Prompt]
     entries: list[Entry]
     events: list[Timed]
+    anonymous: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """One element of `incidents` in the JSON form; `intact` and `problem` tell a damaged journal."""
@@ -90,8 +92,13 @@ class Incident:
         }
 
 
-def build(reading: Reading, name: str) -> Incident:
-    """The incident in a journal that has at least one sound event. Never fails on what events hold."""
+def build(reading: Reading, name: str, anonymous: bool = False) -> Incident:
+    """The incident in a journal that has at least one sound event. Never fails on what events hold.
+
+    anonymous: without names, sound and free notes; also without the journal's `name`.
+    """
+    if anonymous:
+        reading, name = without_names(reading), "name left out"
     events = timed(reading)
     started = next((e for e in events if e.kind == "started"), events[0])
     closed = next((e for e in events if e.kind == "closed"), None)
@@ -145,6 +152,7 @@ def build(reading: Reading, name: str) -> Incident:
         prompts=list(prompts.values()),
         entries=_entries(events, prompts),
         events=events,
+        anonymous=anonymous,
     )
 
 

@@ -8,6 +8,7 @@ LEGEND = {
     "assumed": ("A", "nobody answered: the prompter assumed it"),
     "timed": ("T", "it followed by the clock or the step's end"),
     "not believed": ("?", "heard, but not believed or not taken"),
+    "unknown": ("U", "the prompter had stopped or could not hear: nothing is known"),
 }
 
 _SHAPES = {
@@ -15,6 +16,7 @@ _SHAPES = {
     "keyed": '<rect class="mark-full" x="{left}" y="{top}" width="12" height="12"/>',
     "assumed": '<path class="mark-open mark-dashed" d="M{x} {high}L{far} {y}L{x} {low}L{near} {y}Z"/>',
     "timed": '<path class="mark-open" d="M{left} {top}h12v7l-6 6l-6 -6Z"/>',
+    "unknown": '<path class="mark-open mark-dashed" d="M{left} {top}h12v12h-12Z"/>',
     "not believed": '<circle class="mark-open mark-dashed" cx="{x}" cy="{y}" r="6.5"/>',
 }
 
@@ -40,14 +42,22 @@ def mark(how: str, x: float, y: float) -> Markup:
 
 
 def mark_icon(how: str) -> Markup:
-    """The mark as a picture of its own, for a table cell whose text says the same."""
+    """The mark for a table cell whose text says the same; drawn once, by `mark_drawings`."""
     if how not in _SHAPES:
         return Markup()
-    return (
-        Markup('<svg class="mark" viewBox="-9 -9 18 18" width="18" height="18" aria-hidden="true">')
-        + mark(how, 0, 0)
-        + Markup("</svg>")
-    )
+    form = '<svg class="mark" viewBox="-9 -9 18 18" aria-hidden="true"><use href="#{}"/></svg>'
+    return Markup(form).format(_id(how))
+
+
+def mark_drawings() -> Markup:
+    """Each mark once, for `mark_icon` to show: a long record has a thousand of them."""
+    form = Markup('<g id="{}">{}</g>')
+    drawn = Markup("").join(form.format(_id(how), mark(how, 0, 0)) for how in _SHAPES)
+    return Markup('<svg class="drawings" aria-hidden="true"><defs>{}</defs></svg>').format(drawn)
+
+
+def _id(how: str) -> str:
+    return f"mark-{how.replace(' ', '-')}"
 
 
 def _n(value: float) -> str:

@@ -1,5 +1,6 @@
 """Makes the one page a clinician opens: self-contained, for a phone, a screen or A4 paper."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -11,7 +12,9 @@ from prompter.review import timeline
 from prompter.review.account import clock, refill, ten_lines, time_rows
 from prompter.review.entries import Entry
 from prompter.review.incident import Incident
-from prompter.review.marks import LEGEND, mark_icon
+from prompter.review.marks import LEGEND, mark_drawings, mark_icon
+from prompter.review.questions import questions
+from prompter.review.sounds import Heard
 
 CAUTIONS = (
     "This is not a medical device.",
@@ -27,7 +30,7 @@ FILTERS = (
     ("caregiver", "Caregiver"),
     ("prompter", "Prompter"),
     ("step", "Steps and facts"),
-    ("unsure", "Assumed or not believed"),
+    ("unsure", "Assumed, not believed, unknown"),
     ("trouble", "Faults"),
 )
 
@@ -40,21 +43,23 @@ class Integrity:
     text: str
 
 
-def render(incident: Incident) -> str:
-    """The page as HTML text."""
-    started = datetime.fromisoformat(incident.started)
+def render(incident: Incident, sounds: Mapping[int, Heard] | None = None) -> str:
+    """The page as HTML text. `sounds`: by event number; an anonymous page has none."""
     return (
         _environment()
         .get_template("page.html")
         .render(
             incident=incident,
-            started=f"{started.day} {started:%B %Y, %H:%M:%S} (UTC{incident.started[-6:]})",
+            started=when(incident),
+            questions=questions(incident),
+            sounds={} if incident.anonymous else sounds or {},
             lines=ten_lines(incident),
             times=time_rows(incident),
             refill=refill(incident),
             pictures=[timeline.draw(incident, form) for form in (timeline.WIDE, timeline.NARROW)],
             summary=timeline.summary(incident),
             legend=LEGEND,
+            drawings=mark_drawings(),
             rows=rows(incident.entries),
             filters=FILTERS,
             integrity=integrity(incident),
@@ -62,6 +67,12 @@ def render(incident: Incident) -> str:
             cautions=CAUTIONS,
         )
     )
+
+
+def when(incident: Incident) -> str:
+    """The start for people: '14 March 2026, 02:41:07 (UTC+01:00)'."""
+    started = datetime.fromisoformat(incident.started)
+    return f"{started.day} {started:%B %Y, %H:%M:%S} (UTC{incident.started[-6:]})"
 
 
 @cache
@@ -136,5 +147,5 @@ def css_class(entry: Entry) -> str:
         "saturation": "caregiver",
         "call": "prompter" if entry.kind == "say" else "step",
     }
-    unsure = " unsure" if entry.how in ("assumed", "not believed") else ""
+    unsure = " unsure" if entry.how in ("assumed", "not believed", "unknown") else ""
     return f"{groups.get(entry.row, entry.row)}{unsure}{' minor' if entry.minor else ''}"

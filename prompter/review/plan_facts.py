@@ -14,7 +14,7 @@ class PlanFacts:
 
     def __init__(self, opened: Timed | None) -> None:
         self.opened = opened.fields if opened is not None and opened.kind == "opened" else {}
-        self._plan = _mapping(self.opened.get("plan_text"))
+        self._plan = mapping(self.opened.get("plan_text"))
         self._flow = _top_lines(self.opened.get("flow_text"))
 
     @property
@@ -79,7 +79,8 @@ class PlanFacts:
         return None if helper is None else 0.0 if helper in (True, "yes") else 30.0
 
 
-def _mapping(text: Any) -> dict[Any, Any]:
+def mapping(text: Any) -> dict[Any, Any]:
+    """A YAML text's mapping; empty if it is none."""
     try:
         loaded = YAML(typ="safe", pure=True).load(text) if isinstance(text, str) else None
     except (YAMLError, ValueError, RecursionError):

@@ -19,7 +19,8 @@ LETTER = 5.7
 class Form:
     """A size of the picture in CSS pixels.
 
-    `letters`: longest text beside a mark; `depth`: lines of text a lane.
+    `letters`: longest text beside a mark; `depth`: lines of text a lane; `has_titles`: pointing at
+    a thing shows it in full.
     """
 
     name: str
@@ -27,6 +28,7 @@ class Form:
     strip_s: int
     letters: int
     depth: int
+    has_titles: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +101,8 @@ class Strip:
 
     def text(self, style: str, x: float, y: float, text: str, anchor: str = "start") -> None:
         """A text whose middle is at the height `y`."""
-        form = '<text class="{}" x="{}" y="{}" text-anchor="{}">{}</text>'
-        self.add(form, style, x, y + 3.8, anchor, text)
+        where = "" if anchor == "start" else Markup(' text-anchor="{}"').format(anchor)
+        self.add('<text class="{}" x="{}" y="{}"{}>{}</text>', style, x, y + 3.8, where, text)
 
     def axis(self) -> None:
         self.y += 16
@@ -140,7 +142,7 @@ class Strip:
         if line is None:  # no room for words: the mark alone
             line, text = min(range(len(free)), key=free.__getitem__), ""
         y = self.y + TEXT_LANE * line + TEXT_LANE / 2 + 1
-        self.add("<g><title>{} {} {}</title>", clock(note.t_s), note.full or note.text, note.how)
+        self._begin(f"{clock(note.t_s)} {note.full or note.text} {note.how}")
         if note.how:
             self.add_mark(note.how, x, y)
         else:
@@ -152,6 +154,10 @@ class Strip:
         self.add("</g>")
         free[line] = max(free[line], x + 8 if is_left or not text else x + lead + wide)
         return line
+
+    def _begin(self, title: str) -> None:
+        """A thing, with what is shown on pointing at it: a phone has nothing to point with."""
+        self.add("<g><title>{}</title>" if self.form.has_titles else "<g>", title)
 
     def part_of(self, span: Span) -> Span | None:
         """The part of a span that is on this strip."""
@@ -170,7 +176,7 @@ class Strip:
         wide, middle = max(2.0, right - left), self.y + BAND / 2
         title = f"{clock(bar.span.from_s)} to {clock(bar.span.to_s)}: {bar.text} {bar.how}"
         fill = f"url(#{self.id}-hatch)" if bar.style == "bar-unknown" else ""
-        self.add("<g><title>{}</title>", title)
+        self._begin(title)
         self.add(
             '<rect class="{}" x="{}" y="{}" width="{}" height="{}"{}/>',
             *(bar.style, left, self.y + 2, wide, BAND - 4),

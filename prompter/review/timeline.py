@@ -13,8 +13,8 @@ from prompter.review.measures import Span
 from prompter.review.strip import BAND, GUTTER, LETTER, Bar, Form, Note, Strip
 from prompter.review.timed import Timed
 
-WIDE = Form("wide", 816, 60, 46, 4)
-NARROW = Form("narrow", 350, 30, 30, 5)
+WIDE = Form("wide", 816, 60, 46, 4, has_titles=True)
+NARROW = Form("narrow", 350, 30, 30, 5, has_titles=False)
 
 STRIPS_MAX = 24
 """A longer incident gets more seconds on each strip."""
@@ -80,6 +80,12 @@ class _Picture:
             and (value := e.number("value")) is not None
             and 0 <= value <= 100
         ]
+        self.unknown = [Bar(span, "nobody could be heard", "bar-unknown") for span in incident.deaf]
+        for event in events:
+            if event.kind == "resumed":
+                from_s = max(0.0, event.t_s - (event.number("gap_ms") or 0.0) / 1000)
+                span = Span(from_s, event.t_s)
+                self.unknown.append(Bar(span, "nothing is known", "bar-unknown", "unknown"))
         self.faults = [_note(e, e.t_s) for e in entries if e.row == "trouble"]
 
     def draw(self, strip: Strip) -> Markup:
@@ -93,6 +99,7 @@ class _Picture:
         strip.band("Suction", self.suction)
         strip.notes("Call", self.call, "heard")
         self._oxygen(strip)
+        strip.band("Unknown", self.unknown)
         strip.notes("Faults", self.faults, "heard")
         return strip.svg(self._description(strip))
 
@@ -108,6 +115,7 @@ class _Picture:
             "Suction": [b.text for b in self.suction if strip.here(b.span.from_s)],
             "Pushes": [b.text for b in self.pushes if strip.here(b.span.from_s)],
             "Call": [n.text for n in self.call if strip.here(n.t_s)],
+            "Unknown": [b.text for b in self.unknown if strip.part_of(b.span)],
             "Oxygen": [f"{value:g} %" for t_s, value, _ in self.numbers if strip.here(t_s)],
         }
         told = [f"{lane}: {', '.join(texts)}." for lane, texts in lanes.items() if texts]

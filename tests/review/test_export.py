@@ -9,11 +9,13 @@ from pathlib import Path
 
 import pytest
 import typer
+from pypdf import PdfReader
 from typer.testing import CliRunner
 
 from prompter.cli_journal import app as journal_app
 from prompter.cli_review import review_command
 from prompter.review import as_csv, as_json
+from prompter.review.export import CSV_FIELDS
 
 app = typer.Typer()
 app.add_typer(journal_app, name="journal")
@@ -54,6 +56,22 @@ def test_csv_is_read_back(incident):
     assert len(found) == len(incident.events)
     assert {row["incident"] for row in found} == {incident.id}
     assert [row["how"] for row in found if row["text"] == "guide-out → prove"] == ["assumed"]
+
+
+def test_another_library_reads_the_same_csv(incident, tmp_path):
+    duckdb = pytest.importorskip("duckdb", reason="duckdb (extra 'test') is not installed")
+    path = tmp_path / "a.csv"
+    path.write_bytes(as_csv([incident]).encode())
+    table = duckdb.read_csv(str(path), header=True, all_varchar=True, delimiter=",", quotechar='"')
+    assert tuple(table.columns) == CSV_FIELDS
+    found = [dict(zip(CSV_FIELDS, row, strict=True)) for row in table.fetchall()]
+    wanted = [{"incident": incident.id, **entry.to_json()} for entry in incident.entries]
+    assert [{k: v or "" for k, v in row.items()} for row in found] == [
+        {k: str(v) for k, v in row.items()} for row in wanted
+    ]
+    typed = duckdb.read_csv(str(path), header=True)
+    kinds = dict(zip(typed.columns, map(str, typed.types), strict=True))
+    assert (kinds["t_s"], kinds["seq"], kinds["at"]) == ("DOUBLE", "BIGINT", "TIMESTAMP WITH TIME ZONE")
 
 
 def test_csv_holds_no_formula(sample, tmp_path):
@@ -132,3 +150,68 @@ def test_a_place_that_cannot_be_written_is_one_line(journal_file, tmp_path):
     )
     assert done.exit_code == 2
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_csv_and_pdf_and_fhir_beside_the_page(journal_file, tmp_path):
+    names = {"--pdf": "a.pdf", "--csv": "a.csv", "--fhir": "a.json"}
+    flags = [part for flag, name in names.items() for part in (flag, str(tmp_path / name))]
+    done = run(app, ["review", str(journal_file), *flags, "--fhir-version", "R4B"])
+    assert done.exit_code == 0, done.stderr
+    pdf, table, bundle = (tmp_path / name for name in names.values())
+    assert "Account of a breathing emergency" in PdfReader(pdf).pages[0].extract_text()
+    assert table.read_bytes().startswith(b"incident,seq,at,t_s,kind,row,text,how,detail\r\n")
+    kinds = {e["resource"]["resourceType"]: e["resource"] for e in json.loads(bundle.read_text())["entry"]}
+    assert kinds["Encounter"]["status"] == "finished"  # R4B's word; R5 says completed
+    if os.name == "posix":
+        assert {stat.S_IMODE(path.stat().st_mode) for path in (pdf, table, bundle)} == {0o600}
+
+
+@pytest.mark.parametrize(("form", "ending"), [("pdf", ".pdf"), ("fhir", ".fhir.json"), ("html", ".html")])
+def test_each_form_has_its_file_beside_the_journal(journal_file, form, ending):
+    done = run(app, ["review", str(journal_file), "--format", form])
+    assert done.exit_code == 0
+    assert done.stdout.strip() == str(journal_file.with_suffix("")) + ending
+    assert journal_file.with_name(f"night{ending}").stat().st_size > 1000
+
+
+@pytest.mark.parametrize("flag", ["--out", "--pdf", "--csv", "--fhir"])
+def test_no_target_that_cannot_be_written_is_a_traceback(journal_file, tmp_path, flag):
+    (tmp_path / "file").write_text("")
+    out = [] if flag == "--out" else ["--out", str(tmp_path / "page.html")]
+    for target in (tmp_path / "file" / "x", tmp_path / "folder"):
+        if target.name == "folder":
+            target.mkdir(exist_ok=True)
+            if flag == "--out":
+                continue  # a folder to put the page into
+        done = run(app, ["review", str(journal_file), *out, flag, str(target)])
+        assert (done.exit_code, len(done.stderr.splitlines())) == (2, 1)
+        assert "cannot be written" in done.stderr
+        assert "Mend:" in done.stderr
+
+
+def test_what_is_no_journal_is_one_line(tmp_path):
+    for name, data in (("empty", b""), ("noise", b"\x00\xff\n"), ("text", b"hello\n"), ("json", b"{}\n")):
+        (tmp_path / name).write_bytes(data)
+        done = run(app, ["review", str(tmp_path / name), "--pdf", str(tmp_path / "x.pdf")])
+        assert (done.exit_code, len(done.stderr.splitlines())) == (2, 1), name
+        assert not (tmp_path / "x.pdf").exists()
+    done = run(app, ["review", str(tmp_path)])
+    assert (done.exit_code, len(done.stderr.splitlines())) == (2, 1)
+
+
+def test_one_file_for_two_incidents_is_refused(journal_file, damaged, tmp_path):
+    done = run(app, ["review", str(journal_file), str(damaged), "--pdf", str(tmp_path / "x.pdf")])
+    assert done.exit_code == 2
+    assert "holds one incident" in done.stderr
+
+
+def test_anonymous_on_the_command_line(journal_file, tmp_path):
+    done = run(app, ["review", str(journal_file), "--format", "csv", "--anonymous"])
+    assert done.exit_code == 0
+    assert "Juno" not in done.stdout
+    beside = Path(run(app, ["review", str(journal_file), "--anonymous"]).stdout.strip())
+    assert beside.parent == journal_file.parent
+    assert "night" not in beside.name
+    page = tmp_path / "page.html"
+    assert run(app, ["review", str(journal_file), "--anonymous", "--out", str(page)]).exit_code == 0
+    assert "night" not in page.read_text()

@@ -96,11 +96,11 @@ def test_nothing_is_fetched(page):
 
 
 def test_a_rehearsal_says_so_at_the_top(incident, sample, tmp_path):
-    top = render(incident).split("<header>")[0]
+    top = render(incident).split("<h1>")[0]
     assert "Rehearsal with the demonstration plan." in top
     live = build(read(sample.blocked_tube(live=True).write(tmp_path / "live.jsonl")), "live")
     assert "Rehearsal" not in render(live)
-    assert "demonstration plan" in render(live).split("<header>")[0]
+    assert "demonstration plan" in render(live).split("<h1>")[0]
 
 
 def test_every_event_is_in_the_table(incident, page):
@@ -122,7 +122,9 @@ def test_how_a_thing_is_known_is_told_by_letter_and_word(page):
         ("T", "timed"),
         (r"\?", "not believed"),
     ]:
-        assert re.search(rf">{letter}</text></svg> {how}</td>", body)
+        shown = how.replace(" ", "-")
+        assert f'<use href="#mark-{shown}"/></svg> {how}</td>' in body
+        assert re.search(rf'<g id="mark-{shown}">(?:(?!</g>).)*>{letter}</text></g>', page)
 
 
 def test_the_cautions_are_on_the_page(page):
