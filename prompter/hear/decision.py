@@ -6,11 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from prompter import limits
-from prompter.events import Phrase, Risk
+from prompter.events import Phrase
 from prompter.hear import thresholds
 from prompter.hear.ear import Ranking
 from prompter.hear.numbers import Reading
 from prompter.hear.shortlist import likeness, plain_words
+
+Scored = Sequence[tuple[Phrase, float]]
+"""Wordings with their scores, best first."""
 
 _NEGATION = r"\b(?:not|no|never|nope|nothing|cannot|\w+n't)\b"
 
@@ -19,7 +22,8 @@ _NEGATION = r"\b(?:not|no|never|nope|nothing|cannot|\w+n't)\b"
 class Verdict:
     """The decision over one utterance, with what it rests on.
 
-    `score`: log-odds that it is right. `margin`: to the best of another answer. `why`: why not.
+    `score`: log-odds that it is right. `margin`: the best wording's score less that of the best of
+    another answer or decoy. `why`: why not.
     """
 
     heard: Phrase | None = None
@@ -43,15 +47,16 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
     scored = next((r for r in rankings if r.window), None)
     if scored is None or not (scored.ranked or scored.readings):
         return Verdict(ears=names, why="nothing scored")
-    if scored.readings and (not scored.ranked or scored.readings[0][1] > scored.ranked[0][1]):
-        return _decide_reading(scored, names)
-    allowed = [(phrase, score) for phrase, score in scored.ranked if phrase.answer]
-    if not allowed:
+    best_evidence = max(scored.evidence.values(), default=None)
+    if scored.readings and (best_evidence is None or scored.readings[0][1] > best_evidence):
+        return _decide_reading(scored, best_evidence, names)
+    answers = [pair for pair in scored.ranked if pair[0].answer]
+    if not answers:
         return Verdict(ears=names, text=scored.text, window=scored.window, why="no answer")
-    best, evidence = _worse_of_two(allowed, scored.text)
+    best, own = _worse_of_two(_likeliest_first(answers), scored.text)
     rival = next((pair for pair in scored.ranked if pair[0].answer != best.answer), None)
-    margin = evidence - rival[1] if rival else None
-    score = log_odds(evidence, margin)
+    margin = own - rival[1] if rival else None
+    score = log_odds(best.answer, scored.ranked)
     asked = [r for r in rankings if r is not scored and best.text not in r.unable]
     others = [r.ranked[0][0].answer if r.ranked else "" for r in asked]
     why = _doubt(best, score, margin, scored, others)
@@ -68,7 +73,33 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
     )
 
 
-def _worse_of_two(allowed: list[tuple[Phrase, float]], text: str) -> tuple[Phrase, float]:
+def in_doubt(verdict: Verdict) -> bool:
+    """Whether a closer look may change it: neither sure nor hopeless. Numbers have had theirs."""
+    if verdict.score is None or verdict.number is not None:
+        return False
+    return limits.HOPELESS <= verdict.score < limits.SURE_AT_ONCE
+
+
+def log_odds(answer: str, ranked: Scored) -> float:
+    """That `answer` was said, in any of its wordings, and not another, a decoy or nothing known."""
+    own = _log_sum([score for phrase, score in ranked if phrase.answer == answer])
+    return own - _log_sum([0.0, *(score for phrase, score in ranked if phrase.answer != answer)])
+
+
+def _log_sum(scores: Sequence[float]) -> float:
+    most = max(scores)
+    return most + math.log(sum(math.exp(score - most) for score in scores))
+
+
+def _likeliest_first(answers: Scored) -> list[tuple[Phrase, float]]:
+    """The best wording of each answer, by the log-odds of the answer with all its wordings."""
+    best = {}
+    for phrase, score in answers:
+        best.setdefault(phrase.answer, (phrase, score))
+    return sorted(best.values(), key=lambda pair: -log_odds(pair[0].answer, answers))
+
+
+def _worse_of_two(allowed: Scored, text: str) -> tuple[Phrase, float]:
     """The best; but if good news and another answer are both in the words, the other one."""
     best = allowed[0]
     if best[0].risk == "good":
@@ -87,21 +118,6 @@ def _both_said(text: str, one: Phrase, other: Phrase) -> bool:
 
 def _stands_in(text: str, wording: str) -> bool:
     return f" {plain_words(wording)} " in f" {plain_words(text)} "
-
-
-def features(evidence: float, margin: float | None) -> dict[str, float]:
-    """What the decision rests on: the best wording's evidence, and its margin to the best of
-    another answer or decoy. (Likeness to the free decode, its score and the probability of no
-    speech were tried as well and changed nothing; see tests/bench/fit_decision.py.)
-    """
-    wide = thresholds.MARGIN_MAX
-    return {"evidence": evidence, "margin": wide if margin is None else min(margin, wide)}
-
-
-def log_odds(evidence: float, margin: float | None) -> float:
-    """How sure."""
-    found = features(evidence, margin)
-    return thresholds.BIAS + sum(thresholds.WEIGHTS[name] * found[name] for name in found)
 
 
 def _doubt(
@@ -152,24 +168,25 @@ def negation_lost(text: str, wording: str) -> bool:
     return likeness(text, positive) > max(0.7, likeness(text, wording))
 
 
-def _decide_reading(scored: Ranking, names: tuple[str, ...]) -> Verdict:
+def _decide_reading(
+    scored: Ranking, best_evidence: float | None, names: tuple[str, ...]
+) -> Verdict:
     """A number was said: believed when it scores well and cannot be taken for another.
 
-    Less is enough where the free decode says the same.
+    Less is enough where the free decode says the same. `best_evidence`: of any wording.
     """
     reading, evidence = scored.readings[0]
     told = scored.decoded is not None and scored.decoded.value == reading.value
-    risk: Risk = "plain" if told else "branch"
-    margin = evidence - scored.ranked[0][1] if scored.ranked else None
-    score = log_odds(evidence, margin)  # that it is a number at all
+    margin = None if best_evidence is None else evidence - best_evidence
+    score = _number_log_odds(evidence, margin)
     others = scored.readings[1:]
     rivals = [(r.wording, score) for r, score in others]
-    rivals += [(p.text, score) for p, score in scored.ranked[:1]]
+    rivals += list(scored.evidence.items())
     nearest = max(rivals, key=lambda pair: pair[1], default=None)
     why = ""
     if not reading.in_range:
         why = "number out of range"
-    elif score < thresholds.LEAST[risk]:
+    elif score < thresholds.NUMBER_LEAST[0 if told else 1]:
         why = "not sure enough"
     elif any(evidence - other < _lead(reading, rival, told) for rival, other in others):
         why = "could be another number"
@@ -184,6 +201,13 @@ def _decide_reading(scored: Ranking, names: tuple[str, ...]) -> Verdict:
         ears=names,
         why=why,
     )
+
+
+def _number_log_odds(evidence: float, margin: float | None) -> float:
+    """That it is a number at all."""
+    wide = thresholds.NUMBER_MARGIN_MAX
+    parts = (1.0, evidence, wide if margin is None else min(margin, wide))
+    return sum(w * part for w, part in zip(thresholds.NUMBER_WEIGHTS, parts, strict=True))
 
 
 def _lead(reading: Reading, rival: Reading, told: bool) -> float:

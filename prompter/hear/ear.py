@@ -1,6 +1,6 @@
 """What every recogniser ("ear") must be able to do, so that any make can sit beside another."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -14,14 +14,15 @@ from prompter.hear.numbers import Reading
 class Ranking:
     """What one ear makes of one utterance.
 
-    `ranked`: (phrase, score), best first; the score is evidence, how much likelier the sound
-    makes the wording (mean log probability a token) than silence does; for an ear that only names
-    a phrase, 0.0 for that one. Phrases the ear gave no score are left out. A phrase without an
-    answer is a decoy. `readings`: numbers that may have been said, scored the same way; `decoded`: the
-    one that stands in `text`.
+    `ranked`: (phrase, score), best first; the score is the log of how much likelier the wording was
+    said than none that is known; for an ear that only names a phrase, 0.0 for that one. Phrases the
+    ear gave no score are left out. A phrase without an answer is a decoy.
+    `evidence`: of each of these wordings, how much likelier the sound makes it (mean log probability
+    a token) than silence does. `readings`: numbers that may have been said, with their evidence;
+    `decoded`: the one that stands in `text`.
     `text`: what it heard without being told what to expect. `window`: the analysis window in
     frames of 10 ms; 0 marks an ear that names but does not score. `unable`: wordings it can never
-    name.
+    name. `closer`: looks again at more wordings and in a longer window, which costs time.
     """
 
     ear: str
@@ -31,6 +32,8 @@ class Ranking:
     text: str = ""
     window: int = 0
     unable: frozenset[str] = frozenset()
+    evidence: dict[str, float] = field(default_factory=dict)
+    closer: Callable[[], "Ranking"] | None = None
 
 
 class Ear(Protocol):

@@ -1,11 +1,11 @@
-"""The ears together: asks each, drops one that fails, and comes to one verdict."""
+"""The ears together: asks each, looks closer in doubt, drops one that fails, comes to one verdict."""
 
 from collections.abc import Sequence
 
 import numpy as np
 
 from prompter.events import Phrase
-from prompter.hear.decision import Verdict, decide
+from prompter.hear.decision import Verdict, decide, in_doubt
 from prompter.hear.ear import Ear, Ranking
 
 
@@ -36,8 +36,22 @@ class Panel:
             if ear not in self._ears:  # given up meanwhile: another thread goes on with the rest
                 return Verdict(why="the ear did not answer in time")
             rankings.append(ranking)
+        verdict = decide(rankings)
+        if in_doubt(verdict):
+            verdict = decide([self._closer(ranking) for ranking in rankings])
         self._asking = None
-        return decide(rankings)
+        return verdict
+
+    def _closer(self, ranking: Ranking) -> Ranking:
+        """The same sound looked at again; the first look where that fails or there is no other."""
+        if ranking.closer is None:
+            return ranking
+        self._asking = next((ear for ear in self._ears if ear.name == ranking.ear), None)
+        try:
+            return ranking.closer()
+        except Exception as error:  # noqa: BLE001 - whatever a recogniser raises
+            self.lose(self._asking, f"{type(error).__name__}: {error}")
+            return ranking
 
     def lose(self, ear: Ear | None, why: str) -> None:
         """Stop asking this ear, and say so."""

@@ -1,9 +1,11 @@
 """Picks the few wordings worth scoring: scoring all that are allowed would cost too much time."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from difflib import SequenceMatcher
 from functools import lru_cache
+
+from prompter.events import Phrase
 
 _FOLDS = (
     ("ph", "f"), ("ght", "t"), ("gh", ""), ("ck", "k"), ("qu", "kw"), ("wh", "w"), ("kn", "n"),
@@ -36,7 +38,16 @@ def likeness(heard: str, wording: str) -> float:
     return SequenceMatcher(None, a, b, autojunk=False).ratio()
 
 
-def shortlist(text: str, wordings: Sequence[str], keep: int) -> list[int]:
-    """Indices of the `keep` wordings most like the `text` heard, best first."""
-    like = [likeness(text, wording) for wording in wordings]
-    return sorted(range(len(wordings)), key=lambda i: -like[i])[:keep]
+def likeness_of_any(heard: Sequence[str], wording: str) -> float:
+    """Likeness to the nearest of several free decodes."""
+    return max((likeness(text, wording) for text in heard), default=0.0)
+
+
+def nearest(
+    phrases: Sequence[Phrase], like: Mapping[str, float], keep: tuple[int, int]
+) -> list[Phrase]:
+    """The answers and the decoys most like what was heard, so many of each, best first; `like`: of
+    each wording."""
+    best = sorted(phrases, key=lambda p: -like[p.text])
+    answers, decoys = keep
+    return [*[p for p in best if p.answer][:answers], *[p for p in best if not p.answer][:decoys]]

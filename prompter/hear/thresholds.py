@@ -6,26 +6,39 @@ the other half gives is printed by the same script and by `tests/bench/bench_hea
 
 from prompter.events import Risk
 
-BIAS = -0.63
-WEIGHTS: dict[str, float] = {"evidence": 1.74, "margin": 1.39}
-"""Log-odds that the best phrase was said = BIAS + sum of weight x feature (decision.features)."""
+FIRST_LOOK: dict[str, float] = {
+    "mean": 2.18, "silent": -1.71, "tokens": -0.22, "least": 0.24, "like": 1.23, "like_first": 0.45,
+    "decoy": -3.89, "denial": -1.0,
+    "none": -0.95, "none_free": 0.08, "none_length": -0.06, "none_long": 0.26,
+}  # fmt: skip
+CLOSER_LOOK: dict[str, float] = {
+    "mean": 1.26, "silent": -2.03, "tokens": -0.2, "least": 0.09, "like": 1.95, "like_first": 0.42,
+    "longer": 1.82, "decoy": -4.04, "denial": -1.0,
+    "none": -0.64, "none_free": 0.22, "none_length": 0.06, "none_long": 0.43,
+}  # fmt: skip
+"""What each clue weighs (`clues.py`). A denial's weight is set, not fitted: a decoy as such is seldom
+said where an answer is asked for, but who denies an answer must not be heard as giving it."""
 
-MARGIN_MAX = 4.0
-"""A wider margin says no more."""
+LEAST: dict[Risk, float] = {"plain": 0.5, "branch": 1.0, "good": 2.0}
+"""Least log-odds at which an answer of this risk is believed."""
 
-LEAST: dict[Risk, float] = {"plain": 1.0, "branch": 1.7, "good": 3.0}
-"""Least log-odds at which an answer of this risk is believed. Of 1,780 sounds that held another
-answer or none (4 voices and other people, clean to 5 dB of noise), 25, 12 and 6 lie above."""
-
-STRICT: dict[Risk, float] = {"plain": 2.5, "branch": 3.5, "good": 4.5}
+STRICT: dict[Risk, float] = {"plain": 2.5, "branch": 3.0, "good": 4.0}
 """Log-odds at which one ear is enough although another disagrees."""
 
 NEGATION_SURE = 5.0
-"""Log-odds at which 'won't go in' is believed although the free decode lost its 'not'. Heard as
-'won't pass' and the like, 'pass', 'rise', 'air', 'change', 'response' and 'wake up' reach 3.6."""
+"""Log-odds at which 'won't go in' is believed although the free decode lost its 'not'."""
 
 LONG_WINDOW_EXTRA = 1.0
 """Added where the window is longer than the shortest: answers are short, talk is long."""
+
+NUMBER_WEIGHTS = (-0.63, 1.74, 1.39)
+"""Log-odds that a number was said: a constant, weights of its evidence and of its margin in evidence."""
+
+NUMBER_MARGIN_MAX = 4.0
+"""A wider margin says no more."""
+
+NUMBER_LEAST = (1.0, 1.7)
+"""Least log-odds of a number that the free decode says as well, and of another."""
 
 NUMBER_MARGIN, NUMBER_MARGIN_UNTOLD = 0.3, 1.0
 """Evidence by which a number must lead every other value: 85 taken for 95 misleads. The first where

@@ -19,9 +19,10 @@ from sounds import FIT_VOICES, REPORT_VOICES, in_surroundings, noises, say, utte
 
 from prompter.events import Phrase
 from prompter.flow.reading import load_flow
-from prompter.hear.decision import Verdict, decide
+from prompter.hear.decision import Verdict
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.numbers import Reading
+from prompter.hear.panel import Panel
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import flow_file, shared_file
 
@@ -61,7 +62,7 @@ def measured(number: int, half: str, crying: list[np.ndarray], ear: WhisperEar, 
     for first, last, sound in utterances(spoken.sound, SpeechDetector()):
         if last < spoken.starts_ms or first > spoken.ends_ms:
             continue
-        verdict = decide([ear.score(sound, allowed, asks_number=True)])
+        verdict = Panel([ear]).judge(sound, allowed, asks_number=True)
         row |= {
             "outcome": outcome(verdict, value), "number": verdict.number, "text": verdict.text,
             "why": verdict.why, "score": verdict.score,

@@ -44,11 +44,12 @@ from wordings import OTHER_TALK, phrases
 
 from prompter.events import Phrase
 from prompter.hear import thresholds
-from prompter.hear.decision import decide
 from prompter.hear.decoys import DECOYS
 from prompter.hear.detector import SpeechDetector
+from prompter.hear.panel import Panel
 from prompter.hear.shortlist import plain_words
 from prompter.hear.whisper_ear import WhisperEar
+from prompter.hear.whisper_model import window_for
 from prompter.resources import shared_file
 
 WORDS = [Phrase(w, w) for w in ("yes", "no", "stop")]
@@ -74,8 +75,8 @@ class Templates:
 
     def frames(self, sound: np.ndarray) -> np.ndarray:
         """Unit vectors, float32[frames of 20 ms, width], of the speech in `sound`."""
-        window = self._ear._window(len(sound))
-        encoded = np.asarray(self._ear._encode(sound, window))[0].astype(np.float32)
+        found = self._ear._model.encode(sound, window_for(len(sound)), whole=True)
+        encoded = np.asarray(found.view)[0].astype(np.float32)
         kept = encoded[: min(len(sound) // 320, TEMPLATE_FRAMES)]
         kept = kept - encoded[-10:].mean(axis=0)  # what silence gives tells nothing
         return kept / (np.linalg.norm(kept, axis=1, keepdims=True) + 1e-6)
@@ -222,8 +223,8 @@ def measured(job: Job, ear: WhisperEar, sphinx: Sphinx, near: Templates, detecto
     heard = max(found, key=len)
     texts = {plain_words(p.text) for p in allowed}
     rivals = dict.fromkeys([*(p.text for p in phrases()), *DECOYS, *(f"not {p.text}" for p in allowed)])
-    ranking = ear.score(heard, [*allowed, *(Phrase(t, "") for t in rivals if plain_words(t) not in texts)])
-    verdict = decide([ranking])
+    among = [*allowed, *(Phrase(t, "") for t in rivals if plain_words(t) not in texts)]
+    verdict = Panel([ear]).judge(heard, among)
     answer_of = {p.text: p.answer for p in allowed}
     by_plain = {plain_words(p.text): p.answer for p in allowed}
     row["embedded"] = verdict.heard.answer if verdict.heard else ("number" if verdict.number else None)

@@ -65,7 +65,7 @@ def evidence(ear: WhisperEar, voice: tuple[str, int, int], kind: str, snr_db: fl
             for at_ms in (spoken.starts_ms - AROUND_MS, spoken.ends_ms + AROUND_MS)
         )
         ranking = ear.score(spoken.sound[first:last], [Phrase(text, "said")])
-        found.append(next(score for phrase, score in ranking.ranked if phrase.text == text))
+        found.append(ranking.evidence[text])
     return found
 
 

@@ -26,13 +26,14 @@ from sounds import FIT_VOICES, REPORT_VOICES, in_surroundings, noises, say, utte
 from prompter.events import Phrase
 from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
-from prompter.hear.decision import Verdict, decide, may_ask_back
+from prompter.hear.decision import Verdict, decide, in_doubt, may_ask_back
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.ear import Ranking
 from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.negation import changed
 from prompter.hear.shortlist import plain_words
 from prompter.hear.whisper_ear import WhisperEar
+from prompter.hear.whisper_model import Encoded, Likely, WhisperModel
 from prompter.resources import flow_file, shared_file
 from prompter.wordings.allowed import allowed_at, places
 from prompter.wordings.distance import SUBSTITUTION, Distances
@@ -46,37 +47,48 @@ WHERE = {
 }
 
 
-class OnceEar(WhisperEar):
-    """The embedded ear; what it found out of the present sound is kept for the next question."""
+class OnceModel:
+    """The embedded model; what it found out of the present sound is kept for the next question."""
+
+    def __init__(self, model: WhisperModel) -> None:
+        self._model, self.name = model, model.name
+        self.begin()
 
     def begin(self) -> None:
         """Another sound comes."""
-        self._known: dict[str, float] = {}
-        self._encoded: Any = None
-        self._text: str | None = None
+        self._encoded: dict[int, Encoded] = {}
+        self._texts: dict[Encoded, list[str]] = {}
+        self._found: dict[Encoded, dict[str, Likely]] = {}
 
-    def _encode(self, sound: np.ndarray, window: int) -> Any:
-        if self._encoded is None:
-            self._encoded = super()._encode(sound, window)
-        return self._encoded
+    def encode(self, sound: np.ndarray, window: int, whole: bool = False) -> Encoded:
+        if whole:  # silence
+            return self._model.encode(sound, window, whole)
+        if window not in self._encoded:
+            self._encoded[window] = self._model.encode(sound, window)
+        return self._encoded[window]
 
-    def _decode(self, encoded: Any, samples: int) -> str:
-        if self._text is None:
-            self._text = super()._decode(encoded, samples)
-        return self._text
+    def decode(self, encoded: Encoded, beams: int) -> list[str]:
+        if encoded not in self._texts:
+            self._texts[encoded] = self._model.decode(encoded, beams)
+        return self._texts[encoded]
 
-    def _from_silence(self, wordings: Sequence[str]) -> list[float]:
-        if any(w not in self._silent for w in wordings):
-            kept, self._encoded = self._encoded, None
-            known, self._known = self._known, {}
-            super()._from_silence(wordings)
-            self._encoded, self._known = kept, known
-        return [self._silent[w] for w in wordings]
+    def likely(self, encoded: Encoded, wordings: Sequence[str]) -> list[Likely]:
+        known = self._found.setdefault(encoded, {})
+        missing = [w for w in dict.fromkeys(wordings) if w not in known]
+        known.update(zip(missing, self._model.likely(encoded, missing), strict=True))
+        return [known[w] for w in wordings]
 
-    def _align(self, encoded: Any, wordings: Sequence[str], window: int) -> list[float]:
-        missing = [w for w in dict.fromkeys(wordings) if w not in self._known]
-        self._known.update(zip(missing, super()._align(encoded, missing, window), strict=True))
-        return [self._known[w] for w in wordings]
+
+class OnceEar(WhisperEar):
+    """The embedded ear with such a model."""
+
+    def load(self) -> None:
+        if self._model is None:
+            super().load()
+            self._model = OnceModel(self._model)
+
+    def begin(self) -> None:
+        self._model.begin()
 
 
 class Steps:
@@ -127,9 +139,14 @@ def judged(sound: np.ndarray, answer: str, ear: OnceEar, steps: Steps, detector:
         ear.begin()
         for at, among, asks in steps.where(answer):
             ranking: Ranking = ear.score(piece, among, asks)
+            verdict = decide([ranking])
+            if in_doubt(verdict):
+                ranking = ranking.closer()
+                verdict = decide([ranking])
             text = ranking.text
-            evidence |= {p.text: round(s, 3) for p, s in ranking.ranked if p.answer}
-            this = outcome(decide([ranking]))
+            answers = {p.text for p in among if p.answer}
+            evidence |= {w: round(s, 3) for w, s in ranking.evidence.items() if w in answers}
+            this = outcome(verdict)
             for other in found:
                 if all(other[k] == this[k] for k in this):
                     other["at"] += at

@@ -1,179 +1,243 @@
-"""Fits the weights and thresholds of prompter/hear/thresholds.py, and reports the other half.
+"""Fits the weights of prompter/hear/thresholds.py, and shows what thresholds would give.
 
-python tests/bench/fit_decision.py AUDIO [--out DIR] [--clips N]
+python tests/bench/fit_decision.py [--audio DIR] [--out DIR] [--cases N] [--jobs 2] [--report]
 
-AUDIO holds spoken-words/ and room-noise/. Rows are kept in DIR, so an interrupted run goes on.
+Needs the extra `bench`. DIR of --audio holds spoken-words/ and room-noise/ (default
+../shared/audio). One half of speakers and voices (`fit`) is fitted on and shown by
+cross-validation over its voices; the other half only with --report. Every case is kept in --out at
+once: interrupt it, and run it again to go on. Seeds are fixed.
 """
 
 import argparse
 import json
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from itertools import repeat
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 import numpy as np
-from sounds import (
-    CONDITIONS,
-    FIT_VOICES,
-    REPORT_VOICES,
-    allowed_for,
-    in_surroundings,
-    noises,
-    people,
-    say,
-    utterances,
-)  # fmt: skip
-from wordings import OTHER_TALK, phrases
+from fit_cases import fit_case
+from scipy.optimize import minimize
+from sounds import utterances
+from wordings import known
 
 from prompter.events import Phrase
-from prompter.hear.decision import features, negated, negation_lost
-from prompter.hear.decoys import DECOYS
+from prompter.hear.clues import Clues, Room, Weights, features, none_features
+from prompter.hear.decision import log_odds, negation_lost
 from prompter.hear.detector import SpeechDetector
-from prompter.hear.ear import Ranking
-from prompter.hear.shortlist import plain_words
+from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.whisper_ear import WhisperEar
 
-NAMES = ("evidence", "margin")
-WORDS = [Phrase(w, w) for w in ("yes", "no", "stop", "done", "help me", "say again", "go back")]
+HERE = Path(__file__).parent
+LOOKS = {
+    "first": ("mean", "silent", "tokens", "least", "like", "like_first", "decoy"),
+    "closer": ("mean", "silent", "tokens", "least", "like", "like_first", "decoy", "longer"),
+}
+DENIAL = -1.0
+"""Set, not fitted: fitted to how rarely the cases here deny something it would be about -2.8, and
+'not going up' in noise too often 'going up'."""
+
+NONE = ("none", "none_free", "none_length", "none_long")
+FOLDS = 4
+RIDGE = 1e-4
+LEVELS = (-1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0)
 Row = dict[str, Any]
 
 
-def among(allowed: list[Phrase], known: list[Phrase]) -> list[Phrase]:
-    """The allowed phrases with everything else as decoys, as `Hearing.expect` does it."""
-    taken = {plain_words(p.text) for p in allowed}
-    denied = [f"not {p.text}" for p in allowed if not negated(p.text)]
-    others = dict.fromkeys([*(p.text for p in known), *DECOYS, *denied])
-    return allowed + [Phrase(t, "") for t in others if plain_words(t) not in taken]
+class NotingEar(WhisperEar):
+    """The embedded ear; what each look rests on is noted."""
+
+    def begin(self) -> None:
+        self.noted: list[tuple[Sequence[Clues], Room]] = []
+
+    def _ranked(self, clues: Sequence[Clues], room: Room, weights: Weights) -> list[tuple[Phrase, float]]:
+        self.noted.append((clues, room))
+        return super()._ranked(clues, room, weights)
 
 
-def row_of(ranking: Ranking, truth: str | None, about: Row) -> Row | None:
-    """The features of the best allowed phrase, and whether it is right."""
-    answers = [pair for pair in ranking.ranked if pair[0].answer]
-    if not answers:
-        return None
-    best, evidence = answers[0]
-    rival = next((s for p, s in ranking.ranked if p.answer != best.answer), None)
-    margin = None if rival is None else evidence - rival
-    return about | {
-        "heard": best.text, "text": ranking.text, "right": best.answer == truth,
-        "lost": negation_lost(ranking.text, best.text),
-        "f": features(evidence, margin),
-    }  # fmt: skip
+def measured(half: str, numbers: Sequence[int], audio: Path, cache: Path) -> Iterator[Row]:
+    ear, detector, rivals = NotingEar(threads=1, cache=cache), SpeechDetector(), rivals_of(known())
+    ear.load()
+    for number in numbers:
+        case = fit_case(half, number, audio)
+        heard = []
+        for first_ms, last_ms, sound in utterances(case.sound, detector):
+            if last_ms >= case.starts_ms and first_ms <= case.ends_ms:
+                ear.begin()
+                ranking = ear.score(sound, competing(case.allowed, rivals))
+                ranking.closer()
+                heard.append({"text": ranking.text} | dict(zip(LOOKS, map(_looked, ear.noted), strict=True)))
+        yield case.about | {"half": half, "number": number, "answer": case.answer, "heard": heard}
 
 
-def synthetic(half: str, audio: Path, clips: int, out: Path, ear: WhisperEar) -> None:
-    """Wordings and other talk by voices, each with its answer allowed and with it not allowed."""
-    every = phrases()
-    answer_of = {p.text: p.answer for p in every}
-    voices = FIT_VOICES if half == "fit" else REPORT_VOICES
-    jobs = [(v, w, c) for v in voices for w in [*answer_of, *OTHER_TALK] for c in CONDITIONS]
-    order = np.random.default_rng(1 if half == "fit" else 2).permutation(len(jobs))[:clips]
-    kinds = {kind: noises(audio, kind) for _, kind, _ in CONDITIONS if kind}
-    detector = SpeechDetector()
-    done = sum(1 for _ in out.open()) if out.exists() else 0
-    with out.open("a") as file:
-        for number, at in enumerate(order):
-            if number < done:
-                continue
-            voice, text, (condition, kind, snr_db) = jobs[at]
-            choice = kinds[kind][int(at) % len(kinds[kind])] if kind else None
-            spoken = in_surroundings(say(text, voice), choice, snr_db, int(at))
-            truth = answer_of.get(text)
-            rows: list[Row | None] = []
-            for first, last, sound in utterances(spoken.sound, detector):
-                if last < spoken.starts_ms or first > spoken.ends_ms:
-                    continue
-                about = {"said": text, "where": condition, "voice": voice[0]}
-                for allow in (truth, None) if truth else (None,):
-                    some = [p for p in every if p.answer != truth] if allow is None else every
-                    allowed = among(allowed_for(allow, some, int(at)), every)
-                    expected = truth if allow else None
-                    rows.append(row_of(ear.score(sound, allowed), expected, about))
-            file.write(json.dumps([r for r in rows if r]) + "\n")
+def _looked(noted: tuple[Sequence[Clues], Room]) -> Row:
+    clues, room = noted
+    return {
+        "none": none_features(room),
+        "wordings": [[c.phrase.text, c.phrase.answer, c.phrase.risk, features(c)] for c in clues],
+    }
+
+
+def measure(half: str, count: int, jobs: int, audio: Path, out: Path) -> list[Row]:
+    """All rows of a half, those kept before and those still missing."""
+    paths = [out / f"fit-{half}-{job}-of-{jobs}.jsonl" for job in range(jobs)]
+    with ProcessPoolExecutor(jobs) as pool:
+        shares = [range(job, count, jobs) for job in range(jobs)]
+        list(pool.map(_measure_share, repeat(half), shares, repeat(audio), paths))
+    rows = [json.loads(line) for path in paths for line in path.open()]
+    return sorted((r for r in rows if r["number"] < count), key=lambda r: r["number"])
+
+
+def _measure_share(half: str, numbers: Sequence[int], audio: Path, path: Path) -> None:
+    kept = {json.loads(line)["number"] for line in path.open()} if path.exists() else set()
+    missing = [number for number in numbers if number not in kept]
+    with path.open("a") as file:
+        for row in measured(half, missing, audio, path.parent):
+            file.write(json.dumps(row) + "\n")
             file.flush()
-            if number % 200 == 199:
-                print(f"{half}: {number + 1} of {len(order)} clips", flush=True)
+            if row["number"] % 100 < len(range(0, 100, 50)):
+                print(f"{half}: case {row['number']}", flush=True)
 
 
-def recorded(half: str, audio: Path, out: Path, ear: WhisperEar) -> None:
-    """People saying yes, no, stop and unknown words, clean and with crying at 5 dB."""
-    if out.exists():
-        return
-    crying, detector, rows = noises(audio, "baby-cry"), SpeechDetector(), []
-    for word in ("yes", "no", "stop", "unknown", "silence"):
-        for number, (_name, clip) in enumerate(people(audio, word, half)):
-            for where, noise in (("clean", None), ("crying 5 dB", crying[number % len(crying)])):
-                spoken = in_surroundings(clip, noise, 5, number)
-                about = {"said": word, "where": f"people, {where}", "voice": "people"}
-                for _first, _last, sound in utterances(spoken.sound, detector):
-                    ranking = ear.score(sound, among(WORDS, []))
-                    rows.append(row_of(ranking, word, about))
-    out.write_text("\n".join(json.dumps([r]) for r in rows if r) + "\n")
+# ---- the fit ------------------------------------------------------------------------------------
 
 
-def read(paths: list[Path]) -> list[Row]:
-    return [row for path in paths for line in path.open() for row in json.loads(line)]
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """One utterance at one look. `wordings`: (n, features); `right`: which of them, then of none,
+    would be right; `denials`: what the fixed weight adds to each."""
+
+    wordings: np.ndarray
+    denials: np.ndarray
+    none: np.ndarray
+    right: np.ndarray
 
 
-def fit(rows: list[Row]) -> tuple[float, np.ndarray]:
-    """Logistic regression with a little ridge; (bias, weights of NAMES)."""
-    x = np.array([[row["f"][name] for name in NAMES] for row in rows])
-    y = np.array([row["right"] for row in rows], float)
-    mean, spread = x.mean(axis=0), x.std(axis=0) + 1e-9
-    z = np.c_[np.ones(len(x)), (x - mean) / spread]
-    w, ridge = np.zeros(z.shape[1]), np.diag([0.0] + [1.0] * len(NAMES))
-    for _ in range(50):
-        p = 1 / (1 + np.exp(-z @ w))
-        hessian = (z.T * (p * (1 - p))) @ z + ridge
-        w -= np.linalg.solve(hessian, z.T @ (p - y) + ridge @ w)
-    weights = w[1:] / spread
-    return float(w[0] - weights @ mean), weights
+def sample(row: Row, look: Row, names: Sequence[str]) -> Sample:
+    found = [[f[name] for name in names] for *_, f in look["wordings"]]
+    if row["answer"] is None:
+        right = [not answer for _, answer, *_ in look["wordings"]]
+    else:
+        right = [answer == row["answer"] for _, answer, *_ in look["wordings"]]
+    none = row["answer"] is None or not any(right)
+    denials = np.array([DENIAL * f["denial"] for *_, f in look["wordings"]])
+    return Sample(np.array(found), denials, np.array([look["none"][n] for n in NONE]), np.array([*right, none]))
 
 
-def log_odds(rows: list[Row], bias: float, weights: np.ndarray) -> np.ndarray:
-    odds = bias + np.array([[row["f"][name] for name in NAMES] for row in rows]) @ weights
-    refused = [row["lost"] or row["f"]["margin"] <= 0 for row in rows]
-    return np.where(refused, -9.0, odds)
+def loss(weights: np.ndarray, samples: Sequence[Sample]) -> tuple[float, np.ndarray]:
+    """Mean negative log-likelihood with a little ridge, and its gradient."""
+    k = len(weights) - len(NONE)
+    total, slope = 0.0, np.zeros_like(weights)
+    for s in samples:
+        scores = np.append(s.wordings @ weights[:k] + s.denials, s.none @ weights[k:])
+        chances = np.exp(scores - scores.max())
+        chances /= chances.sum()
+        own = np.where(s.right, chances, 0.0)
+        total -= np.log(own.sum() + 1e-300)
+        off = chances - own / (own.sum() + 1e-300)
+        slope[:k] += s.wordings.T @ off[:-1]
+        slope[k:] += s.none * off[-1]
+    n = len(samples)
+    return total / n + RIDGE * float(weights @ weights), slope / n + 2 * RIDGE * weights
 
 
-def report(title: str, rows: list[Row], odds: np.ndarray, levels: tuple[float, ...]) -> None:
-    right = np.array([row["right"] for row in rows])
-    print(f"\n{title}: {right.sum()} right, {(~right).sum()} wrong or not allowed")
-    for where in sorted({row["where"] for row in rows}):
-        here = np.array([row["where"] == where for row in rows])
-        parts = [
-            f"{level:+.1f}: {100 * (odds[here & right] >= level).mean():5.1f}%"
-            f" / {(odds[here & ~right] >= level).sum():3d}"
-            for level in levels
-        ]
-        print(f"  {where:22s} n {(here & right).sum():4d}/{(here & ~right).sum():4d}  "
-              + "  ".join(parts))  # fmt: skip
+def fit(samples: Sequence[Sample], names: Sequence[str]) -> Weights:
+    begin = np.zeros(len(names) + len(NONE))
+    found = minimize(loss, begin, args=(samples,), jac=True, method="L-BFGS-B", options={"maxiter": 300})
+    return dict(zip((*names, *NONE), found.x.tolist(), strict=True)) | {"denial": DENIAL}
+
+
+# ---- what it gives ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """The likeliest answer of one utterance. `refused`: by the words, whatever the score."""
+
+    row: Row
+    answer: str
+    wording: str
+    risk: str
+    score: float
+    refused: bool
+    text: str
+
+    @property
+    def right(self) -> bool:
+        return self.answer == self.row["answer"]
+
+
+def decided(row: Row, heard: Row, look: str, weights: Weights) -> Decided:
+    none = sum(weights[n] * v for n, v in heard[look]["none"].items())
+    ranked = [
+        (Phrase(text, answer, risk), sum(weights[n] * v for n, v in f.items()) - none)
+        for text, answer, risk, f in heard[look]["wordings"]
+    ]
+    ranked.sort(key=lambda pair: -pair[1])
+    answers = dict.fromkeys(p.answer for p, _ in ranked if p.answer)
+    best = max(answers, key=lambda answer: log_odds(answer, ranked))
+    phrase, own = next(pair for pair in ranked if pair[0].answer == best)
+    behind = own <= max(score for p, score in ranked if p.answer != best)
+    refused = behind or negation_lost(heard["text"], phrase.text)
+    score = log_odds(best, ranked)
+    return Decided(row, best, phrase.text, phrase.risk, score, refused, heard["text"])
+
+
+def show(title: str, some: Sequence[Decided]) -> None:
+    print(f"\n{title}: right% / another answer believed / no answer believed, by least log-odds")
+    for where in [*sorted({d.row["where"] for d in some}), "all"]:
+        here = [d for d in some if where in ("all", d.row["where"])]
+        given = [d for d in here if d.row["answer"] is not None]
+        other = [d for d in here if d.row["answer"] is None]
+        cells = []
+        for level in LEVELS:
+            held = [d for d in given if d.score >= level and not d.refused]
+            right = 100 * sum(d.right for d in held) / max(1, len(given))
+            taken = sum(d.score >= level and not d.refused for d in other)
+            cells.append(f"{level:g}: {right:.1f}/{sum(not d.right for d in held)}/{taken}")
+        print(f"  {where:14s} n {len(given):4d}/{len(other):4d}  " + "  ".join(cells))
+
+
+def show_worst(some: Sequence[Decided], count: int) -> None:
+    wrong = [d for d in some if not d.right and not d.refused]
+    for d in sorted(wrong, key=lambda d: -d.score)[:count]:
+        print(f"    {d.score:+.1f} {d.row['kind']}, {d.row['voice']}, {d.row['where']}: said"
+              f" '{d.row['said']}', best '{d.wording}' ({d.risk}), decode '{d.text}'")  # fmt: skip
+
+
+def fold_of(row: Row) -> int:
+    """The voices of the fit half in four parts; people by their file."""
+    return crc32(row["voice"].encode()) % FOLDS
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("audio", type=Path)
-    parser.add_argument("--out", type=Path, default=Path("bench-out"))
-    parser.add_argument("--clips", type=int, default=1500)
-    parser.add_argument("--worst", type=int, default=12, help="wrong ones to list")
+    parser.add_argument("--audio", type=Path, default=HERE.parents[2] / "shared" / "audio")
+    parser.add_argument("--out", type=Path, default=HERE / "results" / "fit")
+    parser.add_argument("--cases", type=int, default=2000, help="of each half")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--report", action="store_true", help="show the other half as well")
+    parser.add_argument("--worst", type=int, default=25, help="wrong ones to list")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
-    ear = WhisperEar()
-    ear.load()
-    halves: dict[str, list[Row]] = {}
-    for half in ("fit", "report"):
-        files = [args.out / f"fit-{half}-{kind}.jsonl" for kind in ("synthetic", "recorded")]
-        synthetic(half, args.audio, args.clips, files[0], ear)
-        recorded(half, args.audio, files[1], ear)
-        halves[half] = read(files)
-    bias, weights = fit(halves["fit"])
-    print(f"BIAS = {bias:.2f}", dict(zip(NAMES, weights.round(2).tolist(), strict=True)))
-    for half, rows in halves.items():
-        odds = log_odds(rows, bias, weights)
-        report(half, rows, odds, (0.0, 1.0, 2.0, 3.0, 4.0))
-        wrong = [(o, r) for o, r in zip(odds, rows, strict=True) if not r["right"]]
-        for o, r in sorted(wrong, key=lambda pair: -pair[0])[: args.worst]:
-            print(f"    {o:+.1f} {r['voice']}, {r['where']}: said '{r['said']}',"
-                  f" best '{r['heard']}', decode '{r['text']}'")  # fmt: skip
+    halves = ("fit", "report") if args.report else ("fit",)
+    found = {half: measure(half, args.cases, args.jobs, args.audio, args.out) for half in halves}
+    for look, names in LOOKS.items():
+        pairs = [(row, heard) for row in found["fit"] for heard in row["heard"]]
+        samples = [(sample(row, heard[look], names), fold_of(row)) for row, heard in pairs]
+        crossed = [fit([s for s, f in samples if f != fold], names) for fold in range(FOLDS)]
+        whole = fit([s for s, _ in samples], names)
+        print(look, {name: round(value, 2) for name, value in whole.items()})
+        for half in halves:
+            some = [
+                decided(row, heard, look, crossed[fold_of(row)] if half == "fit" else whole)
+                for row in found[half] for heard in row["heard"]
+            ]  # fmt: skip
+            show(f"{half}, {look} look", some)
+            show_worst(some, args.worst if look == "closer" else 0)
 
 
 if __name__ == "__main__":

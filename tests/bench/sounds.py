@@ -24,6 +24,22 @@ FIT_VOICES = (
     ("en-gb+m1", 170, 45),
     ("en-gb-scotland+f3", 175, 50),
 )
+MORE_FIT_VOICES = (
+    ("en-us+f1", 175, 50),
+    ("en-gb-scotland+m6", 175, 45),
+    ("en-us+Andy", 175, 50),
+    ("en-us+Gene", 170, 50),
+    ("en-us+f2", 175, 45),
+    ("en-gb+Denis", 175, 50),
+    ("en-gb+f1", 170, 50),
+    ("en-gb+Lee", 175, 50),
+    ("en-us+rob", 175, 50),
+    ("en-gb-scotland+m1", 175, 50),
+    ("en-us+Diogo", 170, 50),
+    ("en-gb+f3", 170, 50),
+)
+"""For what needs many: the weights of the decision."""
+
 REPORT_VOICES = (
     ("en-us", 175, 50),
     ("en-us+f4", 165, 50),
@@ -45,14 +61,6 @@ REPORT_VOICES = (
     ("en-gb+john", 170, 50),
     ("en-us+aunty", 165, 50),
     ("en-us+adam", 185, 55),
-)
-CONDITIONS = (
-    ("clean", None, 0),
-    ("crying 10 dB", "baby-cry", 10),
-    ("crying 5 dB", "baby-cry", 5),
-    ("crying 0 dB", "baby-cry", 0),
-    ("hiss 5 dB", "hiss", 5),
-    ("motor 5 dB", "motor", 5),
 )
 LEVEL = 0.05
 """RMS of the active speech: -26 dB of full scale."""

@@ -1,12 +1,14 @@
 """Believe or not. A wrong answer is the worst outcome, so each guard has its test."""
 
+import math
+
 import pytest
 from hearing_parts import PHRASES
 
 from prompter import limits
 from prompter.events import Phrase
 from prompter.hear import thresholds
-from prompter.hear.decision import decide, negated, negation_lost
+from prompter.hear.decision import decide, in_doubt, negated, negation_lost
 from prompter.hear.ear import Ranking
 from prompter.hear.numbers import Reading
 
@@ -40,6 +42,22 @@ def test_two_wordings_of_one_answer_are_no_rivals() -> None:
     assert verdict.believed and verdict.runner_up == "going up"
 
 
+def test_wordings_of_one_answer_support_each_other() -> None:
+    """In odds: (e^2 + e^2) of one answer against e^0 of none, and e^1 of another."""
+    verdict = decide([ranking((FLAT, 2.0), (NO_RISE, 2.0), (RISING, 1.0))])
+    assert verdict.score == pytest.approx(math.log(2 * math.exp(2) / (1 + math.exp(1))))
+
+
+def test_a_closer_look_is_for_what_is_neither_sure_nor_hopeless() -> None:
+    def doubted(score: float) -> bool:
+        return in_doubt(decide([ranking((FLAT, score), (RISING, -20.0))]))
+
+    assert doubted(limits.SURE_AT_ONCE - 0.1) and doubted(limits.HOPELESS + 0.1)
+    assert not doubted(limits.SURE_AT_ONCE + 0.1) and not doubted(limits.HOPELESS - 0.1)
+    assert not in_doubt(decide([])) and not in_doubt(decide([ranking((Phrase("hello", ""), 0.0))]))
+    assert not in_doubt(decide([readings((Reading("spo2", 88, "oxygen"), 0.0))]))
+
+
 def test_a_close_rival_is_asked_again() -> None:
     close = decide([ranking((FLAT, 1.2), (RISING, 1.1))])
     clear = decide([ranking((FLAT, 1.2), (RISING, -2.0))])
@@ -65,8 +83,8 @@ def test_good_news_needs_more_than_a_branch_and_that_more_than_a_plain_step() ->
 
     def least_evidence(risk: str) -> float:
         phrase = Phrase("breathing fine", "better", risk)
-        steps = [e / 100 for e in range(-200, 400)]
-        return next(e for e in steps if decide([ranking((phrase, e), (RISING, e - 2))]).believed)
+        steps = [e / 100 for e in range(-200, 600)]
+        return next(e for e in steps if decide([ranking((phrase, e), (RISING, e - 6))]).believed)
 
     assert least_evidence("plain") < least_evidence("branch") < least_evidence("good")
 
@@ -88,15 +106,16 @@ def test_good_news_needs_more_than_a_branch_and_that_more_than_a_plain_step() ->
 )
 def test_a_not_that_is_lost_or_added(text: str, wording: str, lost: bool) -> None:
     assert negation_lost(text, wording) is lost
-    verdict = decide([ranking((Phrase(wording, "it"), 2.0), (FLAT, 0.8), text=text)])
+    verdict = decide([ranking((Phrase(wording, "it"), 3.5), (FLAT, -2.0), text=text)])
     assert verdict.believed is not lost
 
 
 def test_a_lost_not_is_forgiven_only_when_the_sound_is_very_sure() -> None:
     stuck, fine = Phrase("won't go in", "stuck"), Phrase("going up", "rising")
-    assert decide([ranking((stuck, 3.0), (FLAT, -1.0), text="1, go in")]).believed
-    assert not decide([ranking((stuck, 2.0), (FLAT, 0.8), text="1, go in")]).believed
-    assert not decide([ranking((fine, 4.0), (FLAT, -1.0), text="not going up")]).believed
+    sure = thresholds.NEGATION_SURE
+    assert decide([ranking((stuck, sure + 0.1), (FLAT, -5.0), text="1, go in")]).believed
+    assert not decide([ranking((stuck, sure - 0.1), (FLAT, -5.0), text="1, go in")]).believed
+    assert not decide([ranking((fine, sure + 5), (FLAT, -5.0), text="not going up")]).believed
 
 
 @pytest.mark.parametrize("text", ["no", "not", "isn't", "won’t", "cannot", "nothing", "Never"])
@@ -128,9 +147,9 @@ def test_a_wording_inside_another_is_not_two_answers() -> None:
 
 def barely_believed() -> Ranking:
     """The least evidence at which one ear alone is believed."""
-    steps = [e / 100 for e in range(-200, 400)]
+    steps = [e / 100 for e in range(-200, 600)]
     return next(
-        r for e in steps if decide([r := ranking((FLAT, e), (RISING, e - 2))]).believed
+        r for e in steps if decide([r := ranking((FLAT, e), (RISING, e - 6))]).believed
     )
 
 
@@ -154,8 +173,8 @@ def test_a_long_window_needs_more() -> None:
     def least(window: int) -> float:
         return next(
             e / 100
-            for e in range(-200, 500)
-            if decide([ranking((FLAT, e / 100), (RISING, e / 100 - 2), window=window)]).believed
+            for e in range(-200, 600)
+            if decide([ranking((FLAT, e / 100), (RISING, e / 100 - 6), window=window)]).believed
         )
 
     assert least(limits.WINDOW_FRAMES + 100) > least(limits.WINDOW_FRAMES)

@@ -2,6 +2,7 @@
 
 import threading
 import time
+from dataclasses import replace
 
 import numpy as np
 from hearing_parts import PHRASES, ScriptedDetector, ScriptedEar, drawn, stream, sure_of
@@ -45,6 +46,39 @@ def test_an_ear_that_raises_is_dropped_and_the_other_decides() -> None:
     assert panel.judge(SOUND, PHRASES).believed
     assert len(bad.asked) == 1
     assert panel.trouble() == ["the ear 'bad' failed and is dropped: OSError: gone"]
+
+
+def looked_at(first: float, closer: Ranking | Exception) -> Panel:
+    """One ear: `first` is the score at its first look."""
+    looks: list[str] = []
+
+    def look() -> Ranking:
+        looks.append("closer")
+        if isinstance(closer, Exception):
+            raise closer
+        return closer
+
+    ranking = replace(sure_of(FLAT), ranked=[(FLAT, first), (RISING, -9.0)], closer=look)
+    panel = Panel([ScriptedEar(ranking)])
+    panel.looks = looks
+    return panel
+
+
+def test_a_doubt_is_looked_at_closer() -> None:
+    panel = looked_at(0.0, sure_of(RISING))
+    assert panel.judge(SOUND, PHRASES).heard == RISING and panel.looks == ["closer"]
+
+
+def test_what_is_clear_or_hopeless_is_not_looked_at_again() -> None:
+    for first in (6.0, -6.0):
+        panel = looked_at(first, sure_of(RISING))
+        assert panel.judge(SOUND, PHRASES).heard == FLAT and panel.looks == []
+
+
+def test_an_ear_that_fails_at_the_closer_look_keeps_its_first_and_is_dropped() -> None:
+    panel = looked_at(0.0, OSError("gone"))
+    assert panel.judge(SOUND, PHRASES).heard == FLAT
+    assert panel.names == () and "gone" in panel.trouble()[0]
 
 
 def test_without_any_ear_nothing_is_believed() -> None:

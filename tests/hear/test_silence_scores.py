@@ -38,6 +38,6 @@ def test_an_ear_finds_again_what_another_computed(tmp_path: Path, monkeypatch: p
     first.prepare(phrases)
     second = WhisperEar(cache=tmp_path)
     second.load()
-    monkeypatch.setattr(second, "_align", lambda *_: pytest.fail("computed again"))
+    monkeypatch.setattr(second._model, "likely", lambda *_: pytest.fail("computed again"))
     second.prepare(phrases)
     assert second._silent == first._silent and {"chest flat", "going up"} <= set(first._silent)

@@ -12,11 +12,13 @@ from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear.clip import blocks_of, read_clip
+from prompter.hear.decision import decide
 from prompter.hear.decoys import DECOYS
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.scorer import InlineScorer, ThreadScorer
-from prompter.hear.whisper_ear import WhisperEar, said_once
+from prompter.hear.whisper_ear import WhisperEar
+from prompter.hear.whisper_model import said_once
 
 WORDS = tuple(Phrase(word, word) for word in ("yes", "no", "stop"))
 
@@ -101,12 +103,16 @@ def test_room_noise_alone_is_no_answer(whisper, audio, kind) -> None:
         assert not any(h.believed for h in heard), path.name
 
 
-def test_decoys_are_left_in_the_ranking_without_an_answer(whisper, spoken) -> None:
+def test_decoys_are_ranked_without_an_answer_and_speak_against_belief(whisper, spoken) -> None:
     decoys = [Phrase(text, "") for text in ("not going up", *DECOYS)]
-    ranking = whisper.score(spoken("not going up"), [*PHRASES, *decoys])
-    best = ranking.ranked[0][0]
-    assert (best.text, best.answer) == ("not going up", "")
-    assert len(ranking.ranked) == min(limits.SHORTLIST, len(PHRASES)) + limits.DECOYS_SCORED
+    first = whisper.score(spoken("not going up"), [*PHRASES, *decoys])
+    assert {p.text: p.answer for p, _ in first.ranked[:2]} == {"going up": "rising", "not going up": ""}
+    assert max(first.evidence, key=first.evidence.get) == "not going up"
+    assert len(first.ranked) == sum(limits.FIRST_LOOK)
+    closer = first.closer()
+    assert closer.closer is None and closer.evidence.keys() > first.evidence.keys()
+    assert len(closer.ranked) == sum(limits.SEEN_LONGER)
+    assert not decide([first]).believed and not decide([closer]).believed
 
 
 def test_the_live_scorer_hears_the_same(whisper, spoken) -> None:

@@ -7,8 +7,8 @@ import soxr
 
 from prompter import limits
 from prompter.events import Phrase
-from prompter.hear.decision import decide
 from prompter.hear.hearing import competing, rivals_of
+from prompter.hear.panel import Panel
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.speak.voice import EspeakVoice
 from prompter.wordings.allowed import allowed_at
@@ -51,7 +51,7 @@ def spoken(text: str, voice: str, rate_wpm: int) -> np.ndarray:
 def believed(text: str, step: str, voice: tuple[str, int], ear: WhisperEar, flow) -> str | None:
     every = [Phrase(w, a) for a, body in flow.answers.items() for w in body.wordings]
     among = competing(allowed_at(flow, step), rivals_of(every))
-    verdict = decide([ear.score(spoken(text, *voice), among)])
+    verdict = Panel([ear]).judge(spoken(text, *voice), among)
     return verdict.heard.answer if verdict.believed and verdict.heard else None
 
 

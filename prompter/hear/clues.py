@@ -1,0 +1,91 @@
+"""What speaks for each wording, and what it weighs: from likelihoods to one score a wording.
+
+The score is the log of how much likelier this wording was said than none that is known. So scores
+of several wordings, and "none" at 0, make one distribution (`decision.py`); the weights are fitted
+as those of a multinomial logistic regression (`tests/bench/fit_decision.py`).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from prompter import limits
+from prompter.events import Phrase
+from prompter.hear.decision import negated
+from prompter.hear.whisper_model import Likely
+
+
+@dataclass(frozen=True, slots=True)
+class Clues:
+    """Of one wording.
+
+    `heard`: its likelihood in the sound; `longer`: in a longer window, once looked at closer.
+    `silent`: mean log probability a token in silence: some wordings are likely whatever is heard.
+    `like`: likeness to the nearest of the free decodes; `like_first`: to the likeliest of them.
+    """
+
+    phrase: Phrase
+    heard: Likely
+    silent: float
+    like: float
+    like_first: float
+    longer: Likely | None = None
+
+    @property
+    def evidence(self) -> float:
+        """How much likelier the sound makes it than silence does, a token."""
+        return self.heard.mean - limits.SILENCE_SHARE * self.silent
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """Of the utterance itself: mean log probability of its free decode, its length, and whether it
+    needed a longer window than answers do."""
+
+    free: float
+    seconds: float
+    long: bool
+
+
+Weights = dict[str, float]
+
+
+def ranked(clues: Sequence[Clues], room: Room, weights: Weights) -> list[tuple[Phrase, float]]:
+    """(phrase, score), best first."""
+    none = _sum(weights, none_features(room))
+    scores = [_sum(weights, features(c)) - none for c in clues]
+    pairs = zip((c.phrase for c in clues), scores, strict=True)
+    return sorted(pairs, key=lambda pair: -pair[1])
+
+
+def features(clues: Clues) -> dict[str, float]:
+    """What weighs for a wording, by the names of the weights. A decoy that denies ('not going up')
+    weighs apart: who says it must not be taken for who says 'going up'."""
+    denial = negated(clues.phrase.text)
+    found = {
+        "mean": clues.heard.mean,
+        "silent": clues.silent,
+        "tokens": float(clues.heard.tokens),
+        "least": clues.heard.least,
+        "like": clues.like,
+        "like_first": clues.like_first,
+        "decoy": float(not clues.phrase.answer and not denial),
+        "denial": float(not clues.phrase.answer and denial),
+    }
+    if clues.longer is not None:
+        found["longer"] = clues.longer.mean
+    return found
+
+
+def none_features(room: Room) -> dict[str, float]:
+    """What weighs for none of the wordings."""
+    return {
+        "none": 1.0,
+        "none_free": room.free,
+        "none_length": math.log(room.seconds),
+        "none_long": float(room.long),
+    }
+
+
+def _sum(weights: Weights, found: dict[str, float]) -> float:
+    return sum(weights[name] * value for name, value in found.items())
