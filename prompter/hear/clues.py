@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from prompter import limits
 from prompter.events import Phrase
-from prompter.hear.decision import negated
+from prompter.hear.negation import negated
 from prompter.hear.whisper_model import Likely
 
 

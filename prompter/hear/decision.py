@@ -1,7 +1,6 @@
 """Believe or not: the one place where what the ears made of an utterance becomes an answer."""
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,13 +8,12 @@ from prompter import limits
 from prompter.events import Phrase
 from prompter.hear import thresholds
 from prompter.hear.ear import Ranking
+from prompter.hear.negation import denials, negated, negation_lost
 from prompter.hear.numbers import Reading
-from prompter.hear.shortlist import likeness, plain_words
+from prompter.hear.shortlist import plain_words
 
 Scored = Sequence[tuple[Phrase, float]]
 """Wordings with their scores, best first."""
-
-_NEGATION = r"\b(?:not|no|never|nope|nothing|cannot|\w+n't)\b"
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +130,23 @@ def _doubt(
     surely_denied = negated(best.text) and score >= thresholds.NEGATION_SURE
     if negation_lost(scored.text, best.text) and not surely_denied:
         return "a 'not' too many or too few"
+    if _may_be_denied(best, scored):
+        return "may be denied"
     if any(_both_said(scored.text, best, p) for p, _ in scored.ranked if p.answer):
         return "two answers at once"
     if any(o != best.answer for o in others) and score < thresholds.STRICT[best.risk] + extra:
         return "the ears disagree"
     return ""
+
+
+def _may_be_denied(best: Phrase, scored: Ranking) -> bool:
+    """Whether the sound fits 'not going up' as well as 'going up': what weighs against decoys as
+    such, that they are seldom said, must not hide a denial."""
+    own = scored.evidence.get(best.text)
+    if own is None:
+        return False
+    others = [scored.evidence[text] for text in denials(best.text) if text in scored.evidence]
+    return max(others, default=-math.inf) > own - thresholds.DENIAL_MARGIN
 
 
 def may_ask_back(
@@ -147,25 +157,6 @@ def may_ask_back(
     near = score is not None and score >= limits.ASK_BACK_SCORE
     ahead = margin is None or margin >= limits.ASK_BACK_MARGIN
     return near and ahead and not negation_lost(text, heard.text)
-
-
-def negated(text: str) -> bool:
-    """Whether the words contain a 'not' of any form."""
-    return bool(re.search(_NEGATION, plain_words(text)))
-
-
-def negation_lost(text: str, wording: str) -> bool:
-    """Whether the free decode denies what the wording says, or says what the wording denies.
-
-    A decode without a 'not' speaks against 'no rise' only if it sounds like 'rise': a small model
-    garbles short words.
-    """
-    if negated(text) == negated(wording):
-        return False
-    if negated(text):
-        return True
-    positive = re.sub(_NEGATION, "", plain_words(wording)).strip()
-    return likeness(text, positive) > max(0.7, likeness(text, wording))
 
 
 def _decide_reading(

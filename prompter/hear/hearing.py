@@ -16,7 +16,7 @@ from prompter.hear.decision import Verdict
 from prompter.hear.decoys import DECOYS
 from prompter.hear.ear import Ear
 from prompter.hear.endpoint import Endpointer
-from prompter.hear.negation import changed
+from prompter.hear.negation import denials
 from prompter.hear.panel import Panel
 from prompter.hear.scorer import Result, Scorer
 from prompter.hear.shortlist import plain_words
@@ -110,7 +110,7 @@ class Hearing:
 
     def prepare(self) -> None:
         """Do ahead (1 to 2 s, once an ear) what else the first utterances would wait for."""
-        denied = (form for text in self._answers for form in _denied(text))
+        denied = (form for text in self._answers for form in denials(text))
         wordings = dict.fromkeys([*self._rivals, *denied])
         for ear in self._ears:
             ear.prepare([Phrase(text, "") for text in wordings])
@@ -239,13 +239,8 @@ def competing(allowed: Sequence[Phrase], rivals: Sequence[str]) -> tuple[Phrase,
     """What an utterance is scored among: the `allowed` phrases; then, without an answer, each of
     them with a 'not' more or fewer, and the `rivals` (see `rivals_of`)."""
     taken = {plain_words(p.text) for p in allowed}
-    texts = dict.fromkeys([*rivals, *(form for p in allowed for form in _denied(p.text))])
+    texts = dict.fromkeys([*rivals, *(form for p in allowed for form in denials(p.text))])
     return (*allowed, *(Phrase(text, "") for text in texts if plain_words(text) not in taken))
-
-
-def _denied(wording: str) -> list[str]:
-    """'not going up' and the like for 'going up', 'rise' for 'no rise'."""
-    return [form.text for form in changed(wording) if form.change != "answered no"]
 
 
 def _heard(attempt: _Attempt) -> Heard:

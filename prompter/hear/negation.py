@@ -6,11 +6,12 @@ As people would say it ("the tube isn't in"): such forms compete with the wordin
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
-from prompter.hear.decision import negated
-from prompter.hear.shortlist import plain_words
+from prompter.hear.shortlist import likeness, plain_words
 
+_NEGATION = r"\b(?:not|no|never|nope|nothing|cannot|\w+n't)\b"
 _BARE = frozenset({"not", "no", "never", "nope"})
 _CONTRACTED = {"won't": "will", "can't": "can", "cannot": "can"}
 """What stands without the 'not'; other forms in n't just lose it."""
@@ -83,3 +84,28 @@ def _with(wording: str) -> Iterator[str]:
         yield f"{words[0]} {_SUBJECTS[words[0]]} {words[1]}"
     if re.fullmatch(r"\w+ing( \w+)?", plain):
         yield f"isn't {plain}"
+
+
+@lru_cache(maxsize=4096)
+def denials(wording: str) -> tuple[str, ...]:
+    """'not going up' and the like for 'going up', 'rise' for 'no rise': never the same answer."""
+    return tuple(form.text for form in changed(wording) if form.change != "answered no")
+
+
+def negated(text: str) -> bool:
+    """Whether the words contain a 'not' of any form."""
+    return bool(re.search(_NEGATION, plain_words(text)))
+
+
+def negation_lost(text: str, wording: str) -> bool:
+    """Whether the free decode denies what the wording says, or says what the wording denies.
+
+    A decode without a 'not' speaks against 'no rise' only if it sounds like 'rise': a small model
+    garbles short words.
+    """
+    if negated(text) == negated(wording):
+        return False
+    if negated(text):
+        return True
+    positive = re.sub(_NEGATION, "", plain_words(wording)).strip()
+    return likeness(text, positive) > max(0.7, likeness(text, wording))

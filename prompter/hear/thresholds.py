@@ -28,6 +28,10 @@ STRICT: dict[Risk, float] = {"plain": 2.5, "branch": 3.0, "good": 4.0}
 NEGATION_SURE = 5.0
 """Log-odds at which 'won't go in' is believed although the free decode lost its 'not'."""
 
+DENIAL_MARGIN = 0.15
+"""Evidence by which a wording must lead each form that denies it. One voice's 'not going up' leads by
+0.3 where the free decode is "that's going up"; refusing them asks 1 answer in 100 again."""
+
 LONG_WINDOW_EXTRA = 1.0
 """Added where the window is longer than the shortest: answers are short, talk is long."""
 

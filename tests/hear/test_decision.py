@@ -8,8 +8,9 @@ from hearing_parts import PHRASES
 from prompter import limits
 from prompter.events import Phrase
 from prompter.hear import thresholds
-from prompter.hear.decision import decide, in_doubt, negated, negation_lost
+from prompter.hear.decision import decide, in_doubt
 from prompter.hear.ear import Ranking
+from prompter.hear.negation import negated, negation_lost
 from prompter.hear.numbers import Reading
 
 FLAT, NO_RISE, RISING = PHRASES[0], PHRASES[1], PHRASES[2]
@@ -215,3 +216,14 @@ def test_a_teen_for_a_ten_needs_a_wide_lead_and_the_decode() -> None:
 def test_a_number_out_of_range_is_asked_back(quantity: str, value: int) -> None:
     verdict = decide([readings((Reading(quantity, value, "oxygen"), 3.0))])
     assert not verdict.believed and verdict.why == "number out of range"
+
+
+def test_a_denial_that_the_sound_fits_as_well_is_asked_back() -> None:
+    """Measured for one voice's 'not going up': evidence 1.66, and 1.34 of what it denies, which the
+    weights still put first."""
+    ranked = [(RISING, 6.0), (Phrase("not going up", ""), 4.0)]
+    denied = ranking(*ranked, text="that's going up", evidence={"going up": 1.34, "not going up": 1.66})
+    meant = ranking(*ranked, text="that's going up", evidence={"going up": 1.66, "not going up": 1.34})
+    assert decide([meant]).believed
+    verdict = decide([denied])
+    assert not verdict.believed and verdict.why == "may be denied"

@@ -2,8 +2,7 @@
 
 import pytest
 
-from prompter.hear.decision import negated
-from prompter.hear.negation import changed
+from prompter.hear.negation import changed, negated
 
 
 def forms(wording: str, change: str) -> list[str]:
