@@ -7,14 +7,14 @@ the other half gives is printed by the same script and by `tests/bench/bench_hea
 from prompter.events import Risk
 
 FIRST_LOOK: dict[str, float] = {
-    "mean": 2.18, "silent": -1.71, "tokens": -0.22, "least": 0.24, "like": 1.23, "like_first": 0.45,
-    "decoy": -3.89, "denial": -1.0,
-    "none": -0.95, "none_free": 0.08, "none_length": -0.06, "none_long": 0.26,
+    "mean": 2.13, "silent": -1.67, "tokens": -0.2, "least": 0.22, "like": 1.07, "like_first": 0.56,
+    "decoy": -3.85, "denial": -1,
+    "none": -0.71, "none_free": 0.13, "none_length": 0.35, "none_long": 0.14,
 }  # fmt: skip
 CLOSER_LOOK: dict[str, float] = {
-    "mean": 1.26, "silent": -2.03, "tokens": -0.2, "least": 0.09, "like": 1.95, "like_first": 0.42,
-    "longer": 1.82, "decoy": -4.04, "denial": -1.0,
-    "none": -0.64, "none_free": 0.22, "none_length": 0.06, "none_long": 0.43,
+    "mean": 1.45, "silent": -2.02, "tokens": -0.16, "least": 0.1, "like": 2, "like_first": 0.35,
+    "longer": 1.54, "decoy": -3.85, "denial": -1,
+    "none": -0.35, "none_free": 0.16, "none_length": 0.34, "none_long": 0.22,
 }  # fmt: skip
 """What each clue weighs (`clues.py`). A denial's weight is set, not fitted: a decoy as such is seldom
 said where an answer is asked for, but who denies an answer must not be heard as giving it."""

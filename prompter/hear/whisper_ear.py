@@ -19,6 +19,7 @@ from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.models.verified import differs
 from prompter.hear.numbers import Reading, around, guesses, reading_in
 from prompter.hear.shortlist import likeness, likeness_of_any, nearest
+from prompter.hear.steady import without_steady_noise
 from prompter.hear.whisper_model import Encoded, WhisperModel, window_for
 
 
@@ -99,7 +100,8 @@ class WhisperEar:
         the panel wants it, is at all of them, and at the best ones in a longer window.
         """
         self.load()
-        encoded = self._model.encode(sound, window_for(len(sound)))
+        cleaned = without_steady_noise(sound)
+        encoded = self._model.encode(cleaned, window_for(len(sound)))
         texts = self._model.decode(encoded, limits.BEAMS)
         like = {p.text: likeness_of_any(texts, p.text) for p in phrases}
         clues = self._clues(encoded, texts, nearest(phrases, like, limits.FIRST_LOOK), like)
@@ -145,7 +147,8 @@ class WhisperEar:
     def _in_a_longer_window(
         self, sound: np.ndarray, window: int, clues: Sequence[Clues]
     ) -> list[Clues]:
-        """The best answers and decoys again, as the model sees them with more silence around."""
+        """The best answers and decoys again, as the model sees them uncleaned and with more silence
+        around."""
         best = sorted(clues, key=lambda c: -c.evidence)
         answers = [c for c in best if c.phrase.answer][: limits.SEEN_LONGER[0]]
         decoys = [c for c in best if not c.phrase.answer][: limits.SEEN_LONGER[1]]
