@@ -83,7 +83,7 @@ def _tune(
         raise CannotDo("there is no such folder.", str(source), "Check the path.")
     listening = _Listening(microphone) if source is None else None
     try:
-        ears = loaded_ears(place.cache_folder())
+        ears = loaded_ears(place.cache_folder(), lambda line: typer.echo(line, err=True))
         words = OwnWords(folder, occasions(table), Judge(ears, known_phrases(table)), steps_to_try(table))
         if source is not None and not words.recordings:
             raise CannotDo("no sound file here is named by a wording of the flow.", str(source), "Name them so: 'chest flat 1.wav'.")

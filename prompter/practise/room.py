@@ -8,6 +8,7 @@ import soundfile
 import soxr
 
 from prompter.errors import CannotDo
+from prompter.hear.measure.mixing import active_rms
 from prompter.limits import SAMPLE_RATE_HZ
 from prompter.resources import data_folder
 
@@ -16,19 +17,6 @@ SPEECH_DB = -24.0
 
 FLOOR_DB = -68.0
 """A quiet room is not digital silence."""
-
-_ACTIVE_DB = -40.0
-_FRAME = 160
-
-
-def active_rms(sound: np.ndarray) -> float:
-    """RMS over the 10 ms frames within 40 dB of the loudest (float32 mono, 16 kHz)."""
-    frames = sound[: len(sound) // _FRAME * _FRAME].reshape(-1, _FRAME)
-    power = np.mean(frames.astype(np.float64) ** 2, axis=1)
-    if not len(power) or power.max() == 0:
-        return 0.0
-    return float(np.sqrt(power[power > power.max() * 10 ** (_ACTIVE_DB / 10)].mean()))
-
 
 def at_speech_level(sound: np.ndarray) -> np.ndarray:
     """The same sound at the level of somebody at arm's length."""

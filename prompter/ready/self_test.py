@@ -83,7 +83,7 @@ class SelfTest:
         from prompter.hear.vosk_ear import VoskEar
         from prompter.hear.whisper_ear import WhisperEar
 
-        return WhisperEar(), VoskEar()
+        return WhisperEar(cache=cache_folder()), VoskEar()
 
     def _sound(self, ear: Any) -> Iterator[Check]:
         if self._store is None:

@@ -5,11 +5,11 @@ import pytest
 import soundfile
 
 from prompter.errors import CannotDo
+from prompter.hear.measure.mixing import active_rms
 from prompter.limits import SAMPLE_RATE_HZ
 from prompter.practise.room import (
     SPEECH_DB,
     RoomNoise,
-    active_rms,
     at_speech_level,
     first_sound,
     last_sound,
