@@ -7,20 +7,22 @@ the other half gives is printed by the same script and by `tests/bench/bench_hea
 from prompter.events import Risk
 
 FIRST_LOOK: dict[str, float] = {
-    "mean": 2.13, "silent": -1.67, "tokens": -0.2, "least": 0.22, "like": 1.07, "like_first": 0.56,
-    "decoy": -3.85, "denial": -1,
-    "none": -0.71, "none_free": 0.13, "none_length": 0.35, "none_long": 0.14,
+    "mean": 2.04, "silent": -1.63, "tokens": -0.29, "least": 0.17, "like": 1.37, "like_first": 1.31,
+    "decoy": -3.44, "denial": -1.0,
+    "none": -0.36, "none_free": -0.09, "none_length": 0.63, "none_long": 0.23,
 }  # fmt: skip
 CLOSER_LOOK: dict[str, float] = {
-    "mean": 1.45, "silent": -2.02, "tokens": -0.16, "least": 0.1, "like": 2, "like_first": 0.35,
-    "longer": 1.54, "decoy": -3.85, "denial": -1,
-    "none": -0.35, "none_free": 0.16, "none_length": 0.34, "none_long": 0.22,
+    "mean": 0.85, "silent": -2.06, "tokens": -0.17, "least": 0.09, "like": 1.0, "like_first": 0.77,
+    "longer": 2.15, "decoy": -3.7, "denial": -1.0,
+    "none": -0.65, "none_free": 0.08, "none_length": -0.06, "none_long": 0.53,
 }  # fmt: skip
 """What each clue weighs (`clues.py`). A denial's weight is set, not fitted: a decoy as such is seldom
 said where an answer is asked for, but who denies an answer must not be heard as giving it."""
 
 LEAST: dict[Risk, float] = {"plain": 0.5, "branch": 1.0, "good": 2.0}
-"""Least log-odds at which an answer of this risk is believed."""
+"""Least log-odds at which an answer of this risk is believed. At 1.0, of 1,302 answers by the fit
+half (half of them in noise at 5 dB or less) 84.6% were believed and 3 taken for another; of 584 sounds
+that held no allowed answer, most of them near to one, 12 were."""
 
 STRICT: dict[Risk, float] = {"plain": 2.5, "branch": 3.0, "good": 4.0}
 """Log-odds at which one ear is enough although another disagrees."""
