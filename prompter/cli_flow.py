@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from pydantic import TypeAdapter
 from rich.console import Console
 from rich.text import Text
 
@@ -16,7 +17,7 @@ from prompter.cli_approve import approve_flow
 from prompter.cli_proof import check_flows, mutate, replay_trace
 from prompter.cli_simulate import simulate
 from prompter.errors import CannotDo
-from prompter.flow.document import Flow
+from prompter.flow.document import Flow, SideFlow
 from prompter.flow.reading import load_flow
 from prompter.flow.table import STAY, Row, Spoken, Stand, Table, Variant, build
 from prompter.resources import named_flow
@@ -102,8 +103,10 @@ def schema_text() -> str:
 
 
 def flow_schema() -> dict[str, Any]:
-    """As pydantic gives it for what may be written in the file."""
-    return Flow.model_json_schema(by_alias=True, mode="validation")
+    """As pydantic gives it for what may be written in the file: a flow, or a side flow."""
+    schema = TypeAdapter(Flow | SideFlow).json_schema(by_alias=True, mode="validation")
+    del schema["$defs"]["Joined"], schema["$defs"]["Flow"]["properties"]["joined"]  # the program's own
+    return schema
 
 
 def _variant(plan: Path | None) -> Variant:

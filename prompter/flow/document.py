@@ -192,6 +192,31 @@ class CallPart(Part):
     on_speaker: Lines
 
 
+class SideFlow(Part):
+    """A short protocol for one trouble, which goes on in another flow: the rules, call, effects and words
+    that work everywhere are that flow's. Its own name is the name of a way to its start."""
+
+    flow: str
+    version: int
+    title: str
+    goes_on_in: str = Field(description="the flow whose steps, answers, rules and call hold here too")
+    start: str
+    trade_words: list[str] = []
+    answers: dict[str, Answer] = {}
+    opposites: dict[str, list[str]] = {}
+    ways: dict[str, list[WayLine]] = {}
+    steps: dict[str, Step]
+
+
+class Joined(Part):
+    """What remains of one flow when several were joined: whose the steps are."""
+
+    version: int
+    title: str
+    start: str
+    steps: list[str]
+
+
 class Flow(Part):
     """A whole protocol."""
 
@@ -199,6 +224,8 @@ class Flow(Part):
     version: int
     title: str
     start: str
+    switches_to: list[str] = Field([], description="flows that join this one: side flows, which go on in it")
+    joined: dict[str, Joined] = Field({}, description="filled in when flows are joined; never written in a file")
     trade_words: list[str] = []
     rules: Rules
     answers: dict[str, Answer]
@@ -209,6 +236,26 @@ class Flow(Part):
     ways: dict[str, list[WayLine]]
     steps: dict[str, Step]
     call: CallPart
+
+    @property
+    def own_steps(self) -> list[str]:
+        """The steps of this flow itself, without those of flows that were joined to it."""
+        return self.joined[self.flow].steps if self.joined else [*self.steps]
+
+    @property
+    def covers(self) -> list[str]:
+        """The flows whose care is this one's: a flow with its side flows, or a side flow alone."""
+        return [*self.joined] if self.joined and self.flow == self.base else [self.flow]
+
+    @property
+    def starts(self) -> list[str]:
+        """Where the flows that it covers begin, its own start first."""
+        return [self.start, *(self.joined[name].start for name in self.covers if name != self.flow)]
+
+    @property
+    def base(self) -> str:
+        """The flow that the joined ones go on in: the same for all of them."""
+        return next(iter(self.joined), self.flow)
 
     @model_validator(mode="before")
     @classmethod

@@ -1,4 +1,4 @@
-"""Loads a flow file and refuses a bad one: file, line, what, and how to mend it."""
+"""Loads a flow with the flows it is joined with, and refuses a bad one: file, line, what, how to mend it."""
 
 import difflib
 from pathlib import Path
@@ -9,7 +9,9 @@ from pydantic import ValidationError
 from prompter.care.reading import Document, Sort, read_yaml, read_yaml_text
 from prompter.errors import CannotDo
 from prompter.flow.consistency import Finding, findings
-from prompter.flow.document import Flow
+from prompter.flow.document import Flow, SideFlow
+from prompter.flow.family import documents_of, family_files
+from prompter.flow.joining import joined
 
 _FLOW = Sort("flow", "Name a flow's file, such as flows/breathing-trouble.yaml.", 20_000, 12)
 
@@ -26,29 +28,43 @@ class FlowProblems(CannotDo):
 
 
 def load_flow(path: str | Path) -> Flow:
-    """Raises FlowProblems (or CannotDo for a file that cannot be read at all)."""
-    return _checked(read_yaml(path, _FLOW))
+    """The flow in this file, with the side flows of its family. Raises FlowProblems (or CannotDo for a
+    file that cannot be read at all)."""
+    return _checked([read_yaml(file, _FLOW) for file in family_files(path)])
 
 
 def parse_flow(text: str, name: str) -> Flow:
     """The same for a text that is at hand, such as a journal's; `name` is how messages call it."""
-    return _checked(read_yaml_text(text, name, _FLOW))
+    return _checked([read_yaml_text(part, name, _FLOW) for part in documents_of(text)])
 
 
-def _checked(document: Document) -> Flow:
+def _checked(documents: list[Document]) -> Flow:
+    parts = [_part(document) for document in documents]
+    flow = joined(parts, documents)
+    found = [_placed(finding, documents) for finding in findings(flow)]
+    if found:
+        first = documents[0].file
+        raise FlowProblems(sorted(found, key=lambda p: (not p.where.startswith(first), p.where.rpartition(":")[0], int(p.where.rpartition(":")[2] or 0))))
+    return flow
+
+
+def _part(document: Document) -> Flow | SideFlow:
     try:
-        flow = Flow.model_validate(document.data)
+        if "joined" in document.data:
+            raise CannotDo("`joined` is filled in by the program.", document.where(("joined",)), "Remove it.")
+        return (SideFlow if "goes_on_in" in document.data else Flow).model_validate(document.data)
     except ValidationError as error:
         raise FlowProblems(
             [_explain(detail, document) for detail in error.errors(include_url=False)]
         ) from None
-    found = [_placed(finding, document) for finding in findings(flow)]
-    if found:
-        raise FlowProblems(sorted(found, key=lambda p: int(p.where.rpartition(":")[2] or 0)))
-    return flow
 
 
-def _placed(finding: Finding, document: Document) -> CannotDo:
+def _placed(finding: Finding, documents: list[Document]) -> CannotDo:
+    """In the document that has the longest part of the path: a name stands in one of them alone."""
+    def known(document: Document) -> int:
+        return max((n for n in range(1, len(finding.path) + 1) if finding.path[:n] in document.lines), default=0)
+
+    document = max(documents, key=known)
     return CannotDo(finding.what, document.where(finding.path), finding.mend)
 
 
@@ -76,7 +92,7 @@ def _is_type_tag(part: Any, location: tuple[Any, ...]) -> bool:
 
 def _field_words() -> list[str]:
     words: set[str] = set()
-    for definition in [Flow.model_json_schema(), *Flow.model_json_schema()["$defs"].values()]:
+    for definition in [SideFlow.model_json_schema(), Flow.model_json_schema(), *Flow.model_json_schema()["$defs"].values()]:
         words |= set(definition.get("properties", {}))
     return sorted(words)
 

@@ -228,14 +228,15 @@ class _Builder:
 
     def table(self) -> Table:
         rows: dict[str, list[Row]] = {}
-        todo = [self.start()]
+        start = self.start()
+        todo = [start]
         while todo:
             name = todo.pop()
             if name in rows:
                 continue
             rows[name] = self._rows_of(name)
             todo += [row.target for row in rows[name] if row.target and row.target != "back"]
-        names = [name for name in self.flow.steps if name in rows]
+        names = [start, *(name for name in self.flow.steps if name in rows and name != start)]
         table = Table(self.flow, self.variant, {name: self._stand(name) for name in names})
         table.rows = [row for name in names for row in rows[name]]
         table.rows += self._ways_back(names, table.rows)

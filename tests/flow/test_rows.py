@@ -78,8 +78,6 @@ def test_the_second_question_about_the_catheter_waits_no_longer_than_breaths_all
 
 PACES_ON = [
     (ALONE, TO_LAST_BAG, 10, "Chest flat? Change tube now."),
-    (ALONE, TO_IN_HAND, 10, "New tube in your hand, guide inside."),
-    (ALONE, (*TO_IN_HAND, "tube ready"), 10, "Blocked? Ties off, change it."),
     (ALONE, TO_TUBE_OUT, 6, "Pull out the old one, along its curve."),
     (ALONE, TO_BAG_AFTER, 10, "Is the chest going up?"),
     (ALONE, ("halfway",), 6, "Pull it all the way."),
@@ -96,6 +94,27 @@ def test_silence_repeats_without_leading_on(variant, answers, every_s, text):
     assert again and again[0].at_ms - asked.ends_ms == every_s * 1000
     drive.wait(17)
     assert drive.step == step and drive.machine.memory.known["tube"] != "out"
+
+
+def test_in_a_change_silence_leads_up_to_the_old_tube_and_never_takes_it_out():
+    """Somebody has said why it must come out: "tube in your hand" 10/15, cuff and ties 10 (section 5), then "pull" until it is done."""
+    drive = reach(like("cuffed", without=("helper",)), *TO_IN_HAND)
+    asked = drive.asked()
+    for step, text, act_s in (("cuff-empty", "Empty the cuff.", 15), ("ties", "Ties off.", 5), ("tube-out", "Pull out the old one, along its curve.", 5)):
+        drive.silent_until(step)
+        assert drive.moves()[-1][0] - asked.ends_ms == act_s * 1000, "halved once nobody is heard"
+        asked = drive.settle().asked()
+        assert asked.text == text
+    drive.wait(60)
+    assert drive.step in ("tube-out", "other-breaths") and drive.machine.memory.known["tube"] != "out"
+
+
+def test_the_ties_speak_the_condition_before_silence_leads_on():
+    drive = reach(ALONE, *TO_IN_HAND, "tube ready")
+    asked = drive.asked()
+    drive.silent_until("tube-out")
+    assert drive.moves()[-1][0] - asked.ends_ms == 10_000
+    assert [at - asked.ends_ms for at in drive.emitted("Blocked? Ties off, change it.")] == [5000]
 
 
 ROWS = [
