@@ -24,8 +24,8 @@ def tables() -> dict[str, dict[str, dict[str, Any]]]:
 
 
 def look_at_rows(flow: Flow, found: Findings) -> None:
-    """Each row of the flow's table, if it has one."""
-    for name, row in tables().get(flow.flow, {}).items():
+    """Each row of the tables of the flows it covers, where they have one."""
+    for name, row in ((n, r) for part in flow.covers for n, r in tables().get(part, {}).items()):
         step = flow.steps.get(name)
         if step is None:
             found.check(ROWS.name, False, f"there is no step {name!r}")

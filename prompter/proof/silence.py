@@ -2,6 +2,7 @@
 
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import replace
+from itertools import product
 
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
@@ -35,13 +36,14 @@ PLANS = ((False, CALL_AFTER_ALONE_S), (True, CALL_AT_ONCE_S))
 """Helper or not, and when the call is asked for."""
 
 
-def walk_silence(flow: Flow, table: Table, age: str, into: Walked, plans: Sequence[tuple[bool, float]] = PLANS, facts: Container[str] | None = None) -> int:
-    """Measures every plan (or the one with these `facts`); returns how many of them silence tells apart."""
+def walk_silence(flow: Flow, table: Table, age: str, into: Walked, plans: Sequence[tuple[bool, float]] = PLANS, facts: Container[str] | None = None, starts: Sequence[str] = ()) -> int:
+    """Measures every plan (or the one with these `facts`) from every start (or these); returns how many of them silence tells apart."""
     told_apart = 0
-    for helper, after_s in plans:
+    for start, (helper, after_s) in product(starts or flow.starts, plans):
         variant = replace(table.variant, numbers=numbers(age, helper, True, after_s))
         timed = Table(flow, variant, table.stands, table.rows)
         machine = FlowMachine(timed, RowEngine(timed))
+        machine.step = start
         machine.memory.facts = undecided(flow) if facts is None else facts
         if helper:
             machine.memory.marks.add("helper")
@@ -49,8 +51,9 @@ def walk_silence(flow: Flow, table: Table, age: str, into: Walked, plans: Sequen
             told_apart += 1
             into.moves += passed
             due = 0 if "ventilated" in plan else after_s
-            measure(into, FIRST[kind_of(plan)], first, age, helper, plan, passed)
-            measure(into, CALL, max(0, called - due), age, helper, plan, passed)
+            way = Path(age, helper, dict(getattr(plan, "decided", {})), [passed], start)
+            measure(into, FIRST[kind_of(plan)], first, way)
+            measure(into, CALL, max(0, called - due), way)
     return told_apart
 
 
@@ -61,11 +64,11 @@ def kind_of(facts: Facts) -> str:
     return "something to take off" if "on tube" in facts or "inner tube" in facts else "other"
 
 
-def measure(into: Walked, prop: Property, value: float, age: str, helper: bool, facts: Facts, passed: int) -> None:
+def measure(into: Walked, prop: Property, value: float, way: Path) -> None:
     fresh = prop.name not in into.findings.failed
     into.findings.measure(prop.name, round(value, 3), prop.limit or 0, f"{value:g} {prop.unit}")
     if fresh and prop.name in into.findings.failed:
-        into.traces[prop.name] = Path(age, helper, dict(getattr(facts, "decided", {})), [passed])
+        into.traces[prop.name] = way
 
 
 def _runs(start: Scene, facts: Facts) -> Iterator[tuple[Facts, Scene, float, float, int]]:

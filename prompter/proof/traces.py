@@ -32,16 +32,17 @@ class Trace:
     helper: bool
     facts: frozenset[str]
     events: tuple[Record | int, ...]
+    start: str = ""
 
 
 def trace_of(flow: str, name: str, detail: str, path: Path) -> Trace:
     """With the plan settled: what the fault does not depend on is settled the simplest way."""
-    return Trace(flow, name, detail, path.age, path.helper, Facts(path.decided).settled(), tuple(path.events))
+    return Trace(flow, name, detail, path.age, path.helper, Facts(path.decided).settled(), tuple(path.events), path.start)
 
 
 def write(trace: Trace, file: FilePath) -> None:
     body = {
-        "trace": FORMAT, "flow": trace.flow, "property": trace.name, "detail": trace.detail, "age": trace.age, "helper": trace.helper,
+        "trace": FORMAT, "flow": trace.flow, "property": trace.name, "detail": trace.detail, "age": trace.age, "helper": trace.helper, "start": trace.start,
         "facts": sorted(trace.facts),
         "events": [{"silence": e} if isinstance(e, int) else e.to_record() for e in trace.events],
     }  # fmt: skip
@@ -56,7 +57,7 @@ def read(file: FilePath) -> Trace:
         events = tuple(_event(e) for e in body["events"])
         if body["trace"] != FORMAT or body["age"] not in AGES or not isinstance(body["helper"], bool):
             raise ValueError("another format")
-        return Trace(str(body["flow"]), str(body["property"]), str(body["detail"]), body["age"], body["helper"], frozenset(body["facts"]), events)
+        return Trace(str(body["flow"]), str(body["property"]), str(body["detail"]), body["age"], body["helper"], frozenset(body["facts"]), events, str(body.get("start", "")))
     except OSError as error:
         raise CannotDo(f"cannot be read: {error.strerror}.", str(file), "Name a file that `prompter flow check` has written.") from None
     except (ValueError, KeyError, TypeError, AttributeError):
@@ -80,6 +81,7 @@ def variant_of(trace: Trace) -> Variant:
 
 def replay(trace: Trace, flow: Flow) -> tuple[list[str], dict[str, str]]:
     """Walks it again on the machine as it runs in an emergency; returns what happened, and what failed."""
+    flow = flow.model_copy(update={"start": trace.start or flow.start})
     table = build(flow, variant_of(trace))
     scene, watch, found, told = Scene(FlowMachine(table)), Watch(), Findings(), []
     scene.start()
@@ -101,7 +103,7 @@ def replay(trace: Trace, flow: Flow) -> tuple[list[str], dict[str, str]]:
         _look(scene, watch, found, event, before.step, told, before)
     if trace.name in SILENT_PROPERTIES:
         into = Walked(trace.age)
-        walk_silence(flow, table, trace.age, into, plans=[(trace.helper, table.variant.numbers["call_after_s"])], facts=trace.facts)
+        walk_silence(flow, table, trace.age, into, plans=[(trace.helper, table.variant.numbers["call_after_s"])], facts=trace.facts, starts=[flow.start])
         found.failed |= into.findings.failed
     return told, found.failed
 

@@ -62,6 +62,7 @@ class Path:
     helper: bool
     decided: dict[str, str | bool]
     events: list[Record | int]
+    start: str = ""  # the step it begins at; empty: the flow's own
 
 
 class Walk:
@@ -93,8 +94,9 @@ class Walk:
 
     def run(self) -> Walked:
         began = time.perf_counter()
-        for helper in (False, True):
-            self._start(helper)
+        for start in self.flow.starts:
+            for helper in (False, True):
+                self._start(start, helper)
         while (self._fresh or self._more) and not (self.stop_at_first and self._failed):
             if self._fresh:
                 key, node = self._fresh.popleft()
@@ -112,8 +114,9 @@ class Walk:
 
     # ---- one state
 
-    def _start(self, helper: bool) -> None:
+    def _start(self, start: str, helper: bool) -> None:
         machine = FlowMachine(self.table, self.engine)
+        machine.step = start
         machine.memory.facts = undecided(self.flow)
         if helper:
             machine.memory.marks.add("helper")
@@ -368,6 +371,6 @@ def path_to(node: Node, age: str) -> Path:
     while at is not None and at.parent is not None:
         events[:0] = at.events
         at = at.parent
-    root_helper = "helper" in (at or node).scene.machine.memory.marks
+    root = (at or node).scene.machine
     # The first event is the start itself.
-    return Path(age, root_helper, dict(node.facts.decided), events[1:])
+    return Path(age, "helper" in root.memory.marks, dict(node.facts.decided), events[1:], root.step)

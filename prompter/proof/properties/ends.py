@@ -4,7 +4,7 @@ from prompter.events import Answered, Moved, Unclear
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Edge, Findings, Watch
 
-GOOD = frozenset({"settle", "watch", "bag-or-vent", "no-tube-watch", "handed-over", "debrief", "closed"})
+GOOD = frozenset({"settle", "watch", "bag-or-vent", "blood-watch", "no-tube-watch", "handed-over", "debrief", "closed"})
 _GATES = frozenset({"number", "closing"})
 _BAD = frozenset({"not better", "worse", "flat", "won't pass", "stuck", "not breathing", "limp", "bleeding", "came out", "halfway"})
 
@@ -44,7 +44,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     elif answer == "bleeding":
         found.check(BLEEDING_ROW.name, "bleeding" in machine.memory.marks and machine.call.step != "not yet", f"no call for bleeding at {edge.source!r}")
         busy = edge.before_marks & {"pushing", "on route", "changing"} or edge.before_known["tube"] == "out"
-        found.check(BLEEDING_ROW.name, bool(busy) or step in ("bleed", "bleed-no-suction", "look") or machine.table.stands[step].visit or step == edge.source, f"bleeding at {edge.source!r} leads to {step!r}")
+        found.check(BLEEDING_ROW.name, bool(busy) or step in ("bleed", "bleed-no-suction", "look", "blood-open") or machine.table.stands[step].visit or step == edge.source, f"bleeding at {edge.source!r} leads to {step!r}")
     elif answer == "done" and "done" in machine.table.stands[edge.source].own_answers:
         found.check(PROGRESS.name, step != edge.source, f"'done' stays at {edge.source!r}")
 

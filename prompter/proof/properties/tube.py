@@ -113,7 +113,7 @@ def _learned(edge: Edge, answer: str, found: Findings) -> None:
     machine = edge.scene.machine
     if answer not in _LEARNED or type(edge.event) is not Answered or answer not in machine.table.stands[edge.source].own_answers:
         return
-    if edge.before_marks & {"on route"} or edge.before_known["tube"] == "out" or edge.source in ("look", "tube-check", "no-tube", "no-tube-watch", "watch"):
+    if edge.before_marks & {"on route"} or edge.before_known["tube"] == "out" or edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
         return
     learned = _LEARNED[answer]
     known = machine.memory.known
