@@ -37,10 +37,14 @@ def approve_flow(file: File, by: By, role: Role, until: Until, yes: Yes = False)
     It is written into a file beside the flow and holds for these bytes only: after any change the
     flow is no longer approved.
     """
+    from prompter.flow.family import least_approved
     from prompter.flow.reading import load_flow
 
     load_flow(file)
     _approve("flow", file, by, role, until.date(), yes)
+    least, found = least_approved(file, date.today())
+    if not found.holds:
+        typer.echo(f"It is {found.says} Then: prompter flow approve {least}")
 
 
 def _cannot_if(invented: bool, file: Path) -> None:

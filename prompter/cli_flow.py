@@ -11,13 +11,13 @@ from rich.console import Console
 from rich.text import Text
 
 from prompter import cli_papers
-from prompter.care.approval import standing
 from prompter.care.plan import for_no_plan, load_plan
 from prompter.cli_approve import approve_flow
 from prompter.cli_proof import check_flows, mutate, replay_trace
 from prompter.cli_simulate import simulate
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow, SideFlow
+from prompter.flow.family import least_approved
 from prompter.flow.reading import load_flow
 from prompter.flow.table import STAY, Row, Spoken, Stand, Table, Variant, build
 from prompter.resources import named_flow
@@ -53,7 +53,7 @@ def show(
         table = build(load_flow(file), _variant(plan))
     except CannotDo as error:
         raise _fail(error) from None
-    _print(table, standing(file, date.today()).says, Console(soft_wrap=True))
+    _print(table, least_approved(file, date.today())[1].says, Console(soft_wrap=True))
 
 
 @app.command()
@@ -125,8 +125,12 @@ def _print(table: Table, stands: str, console: Console) -> None:
     console.print(Text(f"This flow is {stands}"))
     console.print(Text(f"For: {', '.join(sorted(table.variant.facts))}"))
     everywhere = [row for row in table.rows if row.everywhere and row.source == next(iter(table.stands))]
+    shown = set(flow.covered_steps)
     for stand in table.stands.values():
-        _print_step(table, stand, console)
+        if stand.name in shown:
+            _print_step(table, stand, console)
+    if flow.flow != flow.base:
+        console.print(Text(f"\nOther steps: prompter flow show {flow.base}"))
     console.print()
     console.print(Text("At every step", style="bold"))
     _print_answers(table, everywhere, console)

@@ -8,10 +8,11 @@ from typing import Annotated, Literal
 
 import typer
 
-from prompter.care.approval import Standing, plan_standing, standing
+from prompter.care.approval import Standing, plan_standing
 from prompter.care.plan import Plan, for_no_plan, load_plan
 from prompter.errors import CannotDo
 from prompter.flow.document import Flow
+from prompter.flow.family import family_text, least_approved
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
 from prompter.resources import named_flow
@@ -126,7 +127,7 @@ def read_sources(name: str, plan_file: Path | None) -> Sources:
     today, plan = date.today(), load_plan(plan_file) if plan_file else None
     variant = Variant(plan.facts(), plan.spoken(), plan.numbers()) if plan else Variant(*for_no_plan())
     stands = plan_standing(plan, plan_file, today) if plan and plan_file else None
-    return Sources(build(flow, variant), file.read_text("utf-8-sig"), plan, standing(file, today), stands)
+    return Sources(build(flow, variant), family_text(file), plan, least_approved(file, today)[1], stands)
 
 
 def _anything(name: str) -> tuple[Flow | None, Plan | None, bool]:

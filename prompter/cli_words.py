@@ -21,7 +21,7 @@ HALF = "report"
 
 def show_words(flow: Flow, as_json: bool, matrix: bool) -> None:
     """Print it. Raises CannotDo if the voice or the kept measurement cannot be read."""
-    measured = read_measured(shared_file("words") / f"{flow.flow}.json")
+    measured = read_measured(shared_file("words") / f"{flow.base}.json")
     overview = Overview(flow)
     if as_json:
         typer.echo(json.dumps(_record(overview, measured), indent=1, ensure_ascii=False))
@@ -29,6 +29,11 @@ def show_words(flow: Flow, as_json: bool, matrix: bool) -> None:
         _print_matrix(flow, measured, Console(soft_wrap=True))
     else:
         _print(overview, measured, Console(soft_wrap=True))
+
+
+def _steps(overview: Overview) -> list[str]:
+    covered = set(overview.flow.covered_steps)
+    return [step for step in overview.steps if step in covered]
 
 
 # ---- as JSON -------------------------------------------------------------------------------------
@@ -57,7 +62,7 @@ def _record(overview: Overview, measured: Measured | None) -> dict[str, Any]:
         "steps": [
             {"step": step, "title": flow.steps[step].title,
              "answers": _answers(overview.at(step), measured)}
-            for step in overview.steps
+            for step in _steps(overview)
         ],
         "everywhere": _answers(overview.everywhere(), measured),
     }  # fmt: skip
@@ -98,7 +103,7 @@ def _print(overview: Overview, measured: Measured | None, console: Console) -> N
     console.print("Distance by phonemes: 0 sounds the same, 1 nothing alike. "
                   f"Opposite answers of one step: at least {OPPOSITE_DISTANCE:g}.")  # fmt: skip
     _print_conditions(flow, measured, console)
-    for step in overview.steps:
+    for step in _steps(overview):
         console.print()
         console.print(Text.assemble((step, "bold cyan"), "  ", (flow.steps[step].title, "bold")))
         _print_answers(overview.at(step), measured, console)

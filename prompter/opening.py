@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from prompter import __version__
+from prompter.flow.family import versions_in
 from prompter.flow.table import Variant
 
 
@@ -24,13 +25,13 @@ def opened_record(
     approval: dict[str, str] | None = None,
     clock: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
-    """`variant` is embedded as it was used: with no plan, or a broken one, no text yields it again.
+    """`flow_text`: of all flows that this emergency may go through (`family_text`). `variant` is embedded as it was used: with no plan, or a broken one, no text yields it again.
 
     `approval`: how plan and flow stood that day, in words.
     """
     return {
         "kind": "opened", "version": __version__, "live": live, "seed": seed,
-        "plan_text": plan_text, "plan_name": plan_name, "flow_text": flow_text,
+        "plan_text": plan_text, "plan_name": plan_name, "flow_text": flow_text, "flows": versions_in(flow_text),
         "variant": variant_record(variant), "voice": voice, "ears": ears, "settings": settings,
         "approval": approval or {},
         "clock": clock, "versions": versions(),

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from prompter.errors import CannotDo
+from prompter.flow.family import family_text
 from prompter.flow.table import Table
 from prompter.journal import Journal, read
 from prompter.limits import MIX_RATE_HZ
@@ -24,7 +25,7 @@ def journal(tmp_path_factory: pytest.TempPathFactory, demo_table: Table) -> Path
     """A keyed emergency with silence, an undo, a number and a lost part."""
     path = tmp_path_factory.mktemp("replay") / "journal.jsonl"
     first = opened_record(
-        flow_text=flow_file("breathing-trouble").read_text("utf-8"), plan_text=None, plan_name=None,
+        flow_text=family_text(flow_file("breathing-trouble")), plan_text=None, plan_name=None,
         variant=demo_table.variant, live=False, seed=0, voice=None, ears=[], settings={},
     )  # fmt: skip
     writer = Journal.create(path, first, BEGAN, 0)
@@ -90,7 +91,7 @@ def test_the_variant_comes_back_whole(demo_table: Table) -> None:
 
 
 def test_another_protocol_says_where_the_cues_first_differ(journal: Path) -> None:
-    text = flow_file("breathing-trouble").read_text("utf-8")
+    text = family_text(flow_file("breathing-trouble"))
     events = read(journal).events
     assert replay(events, "journal.jsonl", text).same
     says = [e for e in events if e["kind"] == "say" and e["role"] == "care"]

@@ -14,6 +14,7 @@ import pytest
 from prompter import limits, resuming
 from prompter.events import Answered, PromptEnded, Resumed, Say, Started, Ticked
 from prompter.flow.engine import engine_of
+from prompter.flow.family import family_text
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table
 from prompter.journal import Journal, read
@@ -23,7 +24,7 @@ from prompter.resources import flow_file
 from prompter.session import Session, Timing
 from prompter.speak.mixer import Mixer
 
-FLOW = flow_file("breathing-trouble").read_text("utf-8")
+FLOW = family_text(flow_file("breathing-trouble"))
 RATE_HZ = 1_000  # nobody listens here
 CLIP = np.full(RATE_HZ // 2, 0.1, np.float32)
 

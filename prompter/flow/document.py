@@ -238,9 +238,9 @@ class Flow(Part):
     call: CallPart
 
     @property
-    def own_steps(self) -> list[str]:
-        """The steps of this flow itself, without those of flows that were joined to it."""
-        return self.joined[self.flow].steps if self.joined else [*self.steps]
+    def covered_steps(self) -> list[str]:
+        """The steps of the flows that it covers."""
+        return [step for name in self.covers for step in self.joined[name].steps] if self.joined else [*self.steps]
 
     @property
     def covers(self) -> list[str]:

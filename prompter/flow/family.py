@@ -1,12 +1,16 @@
 """Which files belong to a flow: a side flow goes on in another, and all that switch to each other are one text."""
 
 import re
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
+from prompter.care.approval import Standing, standing
 from prompter.resources import flow_file
 
 _BASE = re.compile(r"^goes_on_in:[ \t]*([a-z0-9-]+)", re.MULTILINE)
 _SIDES = re.compile(r"^switches_to:[ \t]*\[([^\]]*)\]", re.MULTILINE)
+_TOP = re.compile(r"^(flow|version):[ \t]*([a-z0-9-]+)[ \t]*$", re.MULTILINE)
 _NAME = re.compile(r"[a-z0-9-]+")
 
 
@@ -29,6 +33,24 @@ def family_text(path: str | Path) -> str:
     if len(texts) == 1:
         return texts[0]
     return "".join(f"--- # {file.name}\n{text}" for file, text in zip(files, texts, strict=True))
+
+
+def least_approved(path: str | Path, today: date) -> tuple[Path, Standing]:
+    """How a flow stands today with all that it switches to: the first file that is not approved, or its own."""
+    first, *others = family_files(path)
+    own = standing(first, today)
+    if own.holds:
+        for file in others:
+            found = standing(file, today)
+            if not found.holds:
+                return file, replace(found, says=f"not approved whole: {file.stem} is {found.says}")
+    return first, own
+
+
+def versions_in(text: str) -> dict[str, int]:
+    """The flows of a text that `family_text` has made, the one that begins first, with their versions."""
+    tops = (dict(_TOP.findall(part)) for part in documents_of(text))
+    return {top["flow"]: int(top["version"]) for top in tops if {"flow", "version"} <= top.keys()}
 
 
 def documents_of(text: str) -> list[str]:

@@ -5,9 +5,10 @@ from datetime import date
 from pathlib import Path
 
 from prompter.care import place
-from prompter.care.approval import plan_standing, standing
+from prompter.care.approval import plan_standing
 from prompter.care.plan import Plan, for_no_plan, load_plan
 from prompter.errors import CannotDo
+from prompter.flow.family import family_text, least_approved
 from prompter.flow.table import Table, Variant, build
 from prompter.live.flow_cache import cached_flow
 from prompter.resources import flow_file
@@ -28,9 +29,9 @@ class Prepared:
     cache: Path | None
 
     def approval(self) -> dict[str, str]:
-        """How plan and protocol stand today, for the journal. Reads two small files."""
+        """How plan and protocol stand today, for the journal. Reads small files."""
         today = date.today()
-        found = {"flow": standing(flow_file(FLOW), today).says}
+        found = {"flow": least_approved(flow_file(FLOW), today)[1].says}
         if self.plan and self.plan_name:
             found["plan"] = plan_standing(self.plan, Path(self.plan_name), today).says
         return found
@@ -43,7 +44,7 @@ def prepare(plan_file: Path | None) -> Prepared:
     facts, words, numbers = (plan.facts(), plan.spoken(), plan.numbers()) if plan else for_no_plan()
     cache = cache_folder()
     flow_path = flow_file(FLOW)
-    flow_text = flow_path.read_text(encoding="utf-8")
+    flow_text = family_text(flow_path)
     flow = cached_flow(flow_path, flow_text, cache)
     return Prepared(
         table=build(flow, Variant(facts, words, numbers)),

@@ -92,6 +92,9 @@ def _numbers(table: Table, plan: Plan | None) -> list[Block]:
 
 def _routes(table: Table) -> list[Block]:
     main = main_route(table)
+    if table.flow.flow != table.flow.base:
+        own = [stand for stand in main if stand.name in table.flow.covered_steps]
+        return [Block(f"{table.flow.title}, step by step", (*_steps(table, own), *_goes_on(table, main[len(own) :])), 2)]
     answers, change = reason_route(table, main)
     blocks = [Block(f"{table.flow.title}, step by step until it is better", _steps(table, main), 2)]
     taught = {name: answer.wordings[0] for name, answer in table.flow.answers.items()}
@@ -108,6 +111,12 @@ def _routes(table: Table) -> list[Block]:
     return blocks
 
 
+def _goes_on(table: Table, rest: list[Stand]) -> tuple[str, ...]:
+    """Where a side flow leads to if nothing special is said."""
+    base = table.flow.joined[table.flow.base].title
+    return (f"Then as in “{base}” from “{rest[0].title.rstrip('.')}”",) if rest else ()
+
+
 def _steps(table: Table, stands: Iterable[Stand]) -> tuple[str, ...]:
     memory, told = start_memory(table), []
     for stand in stands:
@@ -119,7 +128,8 @@ def _steps(table: Table, stands: Iterable[Stand]) -> tuple[str, ...]:
 def _words(table: Table) -> list[Block]:
     flow = table.flow
     anywhere = [name for name in (*flow.everywhere, *BUILT_IN) if name in flow.answers]
-    mine = {answer for stand in table.stands.values() for answer in stand.own_answers}
+    covered = set(flow.covered_steps)
+    mine = {answer for stand in table.stands.values() if stand.name in covered for answer in stand.own_answers}
     own = [name for name in flow.answers if name in mine and name not in anywhere]
     return [
         Block("Say, as an answer", tuple(flow.answers[name].wordings[0] for name in own), 4),

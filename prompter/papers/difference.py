@@ -14,8 +14,9 @@ from prompter.papers.words import FIELDS, QUOTED, shown
 
 _GROUPS = {
     "steps": "Step", "ways": "Way", "effects": "Effect", "answers": "Answer", "everywhere": "At every step,",
+    "joined": "Flow",
 }  # fmt: skip
-_NAMES = {"steps": "step", "ways": "way", "effects": "effect", "answers": "answer", "everywhere": "answer at every step"}
+_NAMES = {"steps": "step", "ways": "way", "effects": "effect", "answers": "answer", "everywhere": "answer at every step", "joined": "flow"}
 _ALONE = {"rules": "Rule", "call": "The emergency call", "summary": "What “tell them” says"}
 
 
@@ -54,7 +55,10 @@ def _plan_part(subject: str, before: BaseModel, after: BaseModel) -> Iterator[st
 
 
 def _dump(flow: Flow) -> dict[str, Any]:
-    return flow.model_dump(mode="json")
+    data = flow.model_dump(mode="json")
+    # In which file a step stands is neither heard nor timed.
+    joined = {name: {k: v for k, v in body.items() if k != "steps"} for name, body in data.get("joined", {}).items()}
+    return data | {"joined": joined}
 
 
 def _group(name: str, old: Mapping[str, Any], new: Mapping[str, Any], a: Any, b: Any) -> Iterator[str]:

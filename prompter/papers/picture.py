@@ -51,10 +51,15 @@ class Picture:
 
 
 def care_pictures(table: Table, flow_text: str) -> list[Picture]:
-    """One picture a part of the flow, the overview of the parts first, numbered as they refer to each other."""
-    found = parts(flow_text, list(table.stands), table.flow.title)
-    number_of = {step: str(n) for n, (_, steps) in enumerate(found, 1) for step in steps}
-    rows = _own_rows(table)
+    """One picture a part of the flow, the overview of the parts first, numbered as they refer to each other.
+
+    Of a side flow only its own steps: what it goes on in is named.
+    """
+    drawn = [name for name in table.flow.covered_steps if name in table.stands]
+    found = parts(flow_text, drawn, table.flow.title)
+    number_of = {step: f"{body.title}:" for body in table.flow.joined.values() for step in body.steps}
+    number_of |= {step: str(n) for n, (_, steps) in enumerate(found, 1) for step in steps}
+    rows = [row for row in _own_rows(table) if row.source in set(drawn)]
     pages = [_part(table, rows, title, str(n), steps, number_of) for n, (title, steps) in enumerate(found, 1)]
     return [_overview(table, rows, found, number_of), *pages, everywhere_picture(table, number_of)]
 
@@ -197,6 +202,8 @@ def _overview(table: Table, rows: list[Row], found: list[tuple[str, list[str]]],
     for n, (title, steps) in enumerate(found, 1):
         count = f"{len(steps)} step{'s' if len(steps) != 1 else ''}"
         picture.boxes.append(Box(str(n), f"{n} {title}", (Line(count, "beat"),), "part"))
+    elsewhere = dict.fromkeys(number_of[r.target] for r in rows if r.target != BACK)
+    picture.boxes += [Box(name, name.rstrip(":"), (), "end") for name in elsewhere if not name.isdigit()]
     pairs = dict.fromkeys(
         (number_of[row.source], number_of[row.target]) for row in rows if row.target != BACK
     )

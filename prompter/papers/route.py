@@ -20,7 +20,7 @@ def reason_route(table: Table, main: list[Stand]) -> tuple[list[str], list[Stand
     for stand in main:
         for answer in stand.own_answers:
             target = _leads(table, stand.name, answer, memory)
-            if table.flow.answers[answer].reason and target and target not in known:
+            if answer in table.flow.answers and table.flow.answers[answer].reason and target and target not in known:
                 led.setdefault(target, {})[answer] = None
     if not led:
         return [], []

@@ -4,7 +4,7 @@ from typing import Any
 
 FIELDS = {
     # {} is where the value stands; what follows it is the unit
-    "title": "title {}", "start": "begins at {}", "version": "version {}",
+    "title": "title {}", "switches_to": "switches to {}", "start": "begins at {}", "version": "version {}",
     "go": "leads to {}", "stay": "stays at the step:", "after": "goes on to {}", "gap": "when breaths are due, {}",
     "otherwise": "otherwise {}", "same_as": "silence is taken for {}",
     "repeat_s": "repeated after {} s", "act_s": "silent branch after {} s", "every_s": "said again every {} s",

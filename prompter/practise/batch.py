@@ -14,6 +14,7 @@ from prompter.care.approval import standing
 from prompter.care.place import cache_folder
 from prompter.care.plan import load_plan
 from prompter.errors import CannotDo
+from prompter.flow.family import family_text, least_approved
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
 from prompter.hear.ear import Ear
@@ -92,7 +93,7 @@ def not_approved(prepared: list[tuple[Script, Path]], today: date) -> list[str]:
     """One line for all that is rehearsed without an approval; none if everything has one."""
     found = {}
     for script, plan_file in prepared:
-        found[f"flow {script.flow}"] = standing(flow_file(script.flow), today)
+        found[f"flow {script.flow}"] = least_approved(flow_file(script.flow), today)[1]
         found[f"plan {plan_file.stem}"] = standing(plan_file, today, load_plan(plan_file).demonstration)
     lines = [f"{name} is {stands.says.rstrip('.')}" for name, stands in found.items() if not stands.holds]
     return [f"For practice only: {'; '.join(lines)}."] if lines else []
@@ -104,7 +105,7 @@ def table_for(flow_name: str, plan_file: Path) -> tuple[Table, str, str]:
     path = flow_file(flow_name)
     flow = load_flow(path)
     table = build(flow, Variant(plan.facts(), plan.spoken(), plan.numbers()))
-    return table, path.read_text("utf-8"), plan_file.read_text("utf-8")
+    return table, family_text(path), plan_file.read_text("utf-8")
 
 
 def _one(
@@ -131,7 +132,7 @@ def _one(
                 "noise": script.noise.model_dump() if script.noise else None,
             },
             approval={
-                "flow": standing(flow_file(script.flow), now.date()).says,
+                "flow": least_approved(flow_file(script.flow), now.date())[1].says,
                 "plan": standing(plan_file, now.date(), load_plan(plan_file).demonstration).says,
             },
         ),

@@ -3,10 +3,11 @@
 from datetime import date
 from pathlib import Path
 
-from prompter.care.approval import Standing, plan_standing, standing
+from prompter.care.approval import Standing, plan_standing
 from prompter.care.doubts import not_in_force, warnings
 from prompter.care.plan import Plan, load_plan
 from prompter.errors import CannotDo
+from prompter.flow.family import least_approved
 from prompter.ready.check import Check
 
 
@@ -32,8 +33,8 @@ def look_at_plan(path: Path, today: date) -> tuple[Plan | None, list[Check]]:
 
 
 def look_at_approval(name: str, noun: str, path: Path, today: date) -> Check:
-    """Whether a clinician approved exactly this `noun` ("plan", "flow"), and it is in date."""
-    return _approval(name, noun, path, standing(path, today))
+    """Whether a clinician approved exactly this `noun` ("plan", "flow", with what it switches to), and it is in date."""
+    return _approval(name, noun, *least_approved(path, today))
 
 
 def _approval(name: str, noun: str, path: Path, found: Standing) -> Check:

@@ -93,4 +93,5 @@ def _top_lines(text: Any) -> dict[str, str]:
     found = (
         re.findall(r"^(\w+):[ \t]+([^\n#|>]+)", text, re.MULTILINE) if isinstance(text, str) else []
     )
-    return {name: value.strip().strip("\"'") for name, value in found}
+    # Side flows stand after the one that began: the first counts.
+    return {name: value.strip().strip("\"'") for name, value in reversed(found)}

@@ -33,6 +33,7 @@ class Telling:
 
 def main() -> None:
     from prompter.care.plan import load_plan
+    from prompter.flow.family import family_text
     from prompter.flow.table import Variant, build
     from prompter.journal import Journal
     from prompter.live.flow_cache import cached_flow
@@ -42,7 +43,7 @@ def main() -> None:
 
     folder, rng = Path(sys.argv[1]), random.Random(sys.argv[2])
     path = flow_file("breathing-trouble")
-    text = path.read_text("utf-8")
+    text = family_text(path)
     plan = load_plan(shared_file("demo-plan.yaml"))
     variant = Variant(plan.facts(), plan.spoken(), plan.numbers())
     table = build(cached_flow(path, text, folder), variant)

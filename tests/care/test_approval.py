@@ -21,6 +21,7 @@ from prompter.care.approval import (
 )
 from prompter.care.plan import load_plan
 from prompter.errors import CannotDo
+from prompter.flow.family import family_files
 from prompter.resources import flow_file
 
 TODAY = date(2026, 3, 1)
@@ -149,9 +150,17 @@ def test_a_demonstration_and_a_broken_file_cannot_be_approved(spoilt, tmp_path):
 def test_a_flow_is_approved_and_shown_as_such(tmp_path):
     own = tmp_path / "own.yaml"
     own.write_bytes(FLOW.read_bytes())
-    assert run(cli_flow.app, own, "--yes").exit_code == 0
+    first = run(cli_flow.app, own, "--yes")
+    assert first.exit_code == 0 and "not approved whole: tube-bleeding is not approved" in first.output
+    assert "This flow is not approved whole" in CliRunner().invoke(cli_flow.app, ["show", str(own)]).output
+    for file in family_files(FLOW)[1:]:
+        side = tmp_path / file.name
+        side.write_bytes(file.read_bytes())
+        assert run(cli_flow.app, side, "--yes").exit_code == 0
     shown = CliRunner().invoke(cli_flow.app, ["show", str(own)]).output
     assert "This flow is approved by Doctor Imre Vale, paediatrician" in shown
+    side.write_text(side.read_text("utf-8") + "# changed\n", encoding="utf-8")
+    assert "changed since Doctor Imre Vale" in CliRunner().invoke(cli_flow.app, ["show", str(own)]).output
 
 
 def test_what_is_packaged_is_not_approved(any_plan):

@@ -9,12 +9,14 @@ from typer.testing import CliRunner
 
 from prompter.cli_flow import app
 from prompter.errors import CannotDo
+from prompter.flow.family import family_text
 from prompter.journal import Journal
 from prompter.opening import opened_record
 from prompter.resources import flow_file, shared_file
 
 DEMO = str(shared_file("demo-plan.yaml"))
 FLOW_TEXT = flow_file("breathing-trouble").read_text(encoding="utf-8")
+WHOLE_TEXT = family_text(flow_file("breathing-trouble"))
 
 
 def run(*words: str):
@@ -67,8 +69,8 @@ def test_diff_takes_journals(tmp_path: Path, tables) -> None:
         return str(tmp_path / name)
 
     plan_text = Path(DEMO).read_text(encoding="utf-8")
-    old = journal("a.jsonl", FLOW_TEXT + "\n", plan_text)
-    new = journal("b.jsonl", FLOW_TEXT.replace("hold_s: 30", "hold_s: 20"), plan_text.replace("depth_cm: 9", "depth_cm: 8"))
+    old = journal("a.jsonl", WHOLE_TEXT + "\n", plan_text)
+    new = journal("b.jsonl", WHOLE_TEXT.replace("hold_s: 30", "hold_s: 20"), plan_text.replace("depth_cm: 9", "depth_cm: 8"))
     assert run("diff", old, old).exit_code == 0
     told = run("diff", old, new).stdout.splitlines()
     assert told == [
@@ -77,7 +79,7 @@ def test_diff_takes_journals(tmp_path: Path, tables) -> None:
     ]
     assert run("diff", old, "breathing-trouble").exit_code == 0
     assert run("diff", DEMO, old).exit_code == 0
-    none = journal("c.jsonl", FLOW_TEXT, None)
+    none = journal("c.jsonl", WHOLE_TEXT, None)
     assert "There is no care plan any more." in run("diff", old, none).stdout
 
 

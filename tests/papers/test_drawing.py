@@ -6,6 +6,7 @@ import xml.etree.ElementTree as Xml
 import pytest
 
 from prompter.flow.call import ROWS
+from prompter.flow.family import family_text
 from prompter.papers.layout import HEAD_PT, LEAST_PT, MARGIN_PT, sheets
 from prompter.papers.mermaid import mermaid
 from prompter.papers.parts import parts
@@ -13,7 +14,7 @@ from prompter.papers.picture import call_picture, care_pictures
 from prompter.papers.svg import svg
 from prompter.resources import flow_file, shared_file
 
-TEXT = flow_file("breathing-trouble").read_text(encoding="utf-8")
+TEXT = family_text(flow_file("breathing-trouble"))
 PLANS = [shared_file("demo-plan.yaml"), *sorted(shared_file("plans").glob("*.yaml"))]
 
 
