@@ -63,7 +63,7 @@ def test_every_pair_of_opposites_meets_at_some_step(flow):
     assert met == opposite_answers(flow)
 
 
-OTHER_TROUBLE = {"no suction", "came out"}
+OTHER_TROUBLE = {"no suction", "came out", "some blood", "vent alarm"}
 """Bad news of something else than what was asked: it denies no breathing."""
 
 
