@@ -22,6 +22,7 @@ class States:
 
     def __init__(self, table: Table) -> None:
         atoms = [atom for row in table.rows for atom in row.atoms]
+        self._at_once = [condition.removeprefix("not ") for condition in table.flow.call.at_once_if]
         self._marks = frozenset(atom.name for atom in atoms if atom.sort == "mark")
         self._known = tuple(k for k in KNOWN if any(a.sort == "known" and a.name == k for a in atoms))
         self._counts: dict[str, int] = {}
@@ -63,6 +64,9 @@ class States:
         found = [*(memory.marks & self._marks), *(f"{k} {memory.known[k]}" for k in self._known)]
         found += [c for c, most in self._counts.items() if memory.counts.get(c, 0) >= most]
         found.append(f"tries {min(memory.counts.get('tries', 0), TRIES_TOLD_APART)}")
+        # What the call asks for at the start is decided before any step asks for it: met at each step both ways.
+        decided = getattr(memory.facts, "decided", {})
+        found += [f"{fact} {decided[fact]}" for fact in self._at_once if fact in decided]
         if memory.spo2 is not None:
             found.append("low number" if memory.low_number() else "fine number")
         return {(machine.step, aspect) for aspect in found}

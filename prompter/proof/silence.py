@@ -15,8 +15,8 @@ from prompter.proof.variants import (
     CALL_AT_ONCE_S,
     Facts,
     Undecided,
+    begun,
     numbers,
-    undecided,
 )
 from prompter.proof.walk import Path, Walked
 from prompter.proof.watch import BREATH_WORDS, CALL_WORDS
@@ -39,12 +39,13 @@ PLANS = ((False, CALL_AFTER_ALONE_S), (True, CALL_AT_ONCE_S))
 def walk_silence(flow: Flow, table: Table, age: str, into: Walked, plans: Sequence[tuple[bool, float]] = PLANS, facts: Container[str] | None = None, starts: Sequence[str] = ()) -> int:
     """Measures every plan (or the one with these `facts`) from every start (or these); returns how many of them silence tells apart."""
     told_apart = 0
-    for start, (helper, after_s) in product(starts or flow.starts, plans):
+    begin = [(start, one) for start in starts or flow.starts for one in (begun(flow, start) if facts is None else [facts])]
+    for (start, given), (helper, after_s) in product(begin, plans):
         variant = replace(table.variant, numbers=numbers(age, helper, True, after_s))
         timed = Table(flow, variant, table.stands, table.rows)
         machine = FlowMachine(timed, RowEngine(timed))
         machine.step = start
-        machine.memory.facts = undecided(flow) if facts is None else facts
+        machine.memory.facts = given
         if helper:
             machine.memory.marks.add("helper")
         for plan, _, first, called, passed in _runs(Scene(machine), machine.memory.facts):
@@ -83,7 +84,7 @@ def _runs(start: Scene, facts: Facts) -> Iterator[tuple[Facts, Scene, float, flo
                     ahead.start()
                 else:
                     ahead.pass_time()
-                if first >= 0 or _breath(ahead) >= 0:
+                if first >= 0 or _breath(ahead) >= 0 or ahead.now >= LONGEST_MS:
                     kind_of(facts)
             except Undecided as open_fact:
                 todo += [(scene.fork(), more, passed, first, called) for more in facts.possibilities(open_fact.dimension)]

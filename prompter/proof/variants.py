@@ -172,6 +172,14 @@ def _facts_in(conditions: Iterable[str]) -> set[str]:
     return {c.removeprefix("not ") for c in conditions if c.removeprefix("not ") in FACTS}
 
 
+def begun(flow: Flow, start: str) -> list[Facts]:
+    """All plans at once for which an emergency may begin at this step: what it is only for is decided."""
+    found = [undecided(flow)]
+    for condition in flow.steps[start].only_if:
+        found = [one for facts in found for one in facts.possibilities(condition) if one.decided[condition]]
+    return found
+
+
 def undecided(flow: Flow) -> Facts:
     """All plans at once; what only changes words is settled with the most words."""
     settled = {f: True for f in sorted(words_only(flow)) if f not in NEEDS}

@@ -17,7 +17,7 @@ from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
-from prompter.proof.variants import Facts, Undecided, open_variant, undecided
+from prompter.proof.variants import Facts, Undecided, begun, open_variant
 from prompter.proof.watch import Edge, Findings, Watch, follow, steps_in
 
 FINE_OF_ONE_COARSE = 6
@@ -95,8 +95,9 @@ class Walk:
     def run(self) -> Walked:
         began = time.perf_counter()
         for start in self.flow.starts:
-            for helper in (False, True):
-                self._start(start, helper)
+            for facts in begun(self.flow, start):
+                for helper in (False, True):
+                    self._start(start, helper, facts)
         while (self._fresh or self._more) and not (self.stop_at_first and self._failed):
             if self._fresh:
                 key, node = self._fresh.popleft()
@@ -114,10 +115,10 @@ class Walk:
 
     # ---- one state
 
-    def _start(self, start: str, helper: bool) -> None:
+    def _start(self, start: str, helper: bool, facts: Facts) -> None:
         machine = FlowMachine(self.table, self.engine)
         machine.step = start
-        machine.memory.facts = undecided(self.flow)
+        machine.memory.facts = facts
         if helper:
             machine.memory.marks.add("helper")
         root = Node(Scene(machine), Watch(), machine.memory.facts)
