@@ -14,7 +14,7 @@ from prompter.flow.document import Flow
 from prompter.flow.family import documents_of, family_files, family_text, versions_in
 from prompter.flow.machine import FlowMachine
 from prompter.flow.reading import _FLOW, load_flow, parse_flow
-from prompter.flow.table import Table, Variant, build
+from prompter.flow.table import Variant, build
 from prompter.replay import replay
 from prompter.resources import flow_file
 

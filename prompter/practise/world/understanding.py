@@ -72,6 +72,10 @@ _RULES: tuple[tuple[str, str, str], ...] = (
     (r"^(Bag off|Out now|Stay close|Watch the|Do not force|Stop squeezing|Stop at resistance|Back one)", "nothing", ""),
     (r"^(Blocked tube must come out|Press the|Push the chest|Keep pushing|Keep going|Until they|Help is next)", "nothing", ""),
     (r"^(Room air works|Go on without|Keep this tube|Turn the head|Wipe it away|They have it now|Tell them)", "nothing", ""),
+    # of the side flows, which this world's troubles do not need: done without a word, and what is asked there is not answered
+    (r"^(Next pass gentle|Stop any feed|Straighten the neck|Put the sensor on|Push the hose on|No kink and|Plug the vent)", "nothing", ""),
+    (r"^(Look at .* first|Stay on the phone|Only streaks|Blood: only|Alarm: quiet|Answer me: more blood)", "nothing", ""),
+    (r"^(Look at what|Follow it with|Lay it straight|A warm finger)", "nothing", ""),
     # "how do I", and what "tell them" says
     (r"^(Look at the neck|Pull off what|Hold the collar|Catheter in to|One slow squeeze|Drop it in|Guide inside|Curve down)", "nothing", ""),
     (r"^(A (new|smaller) tube is in|Breathing had|Chest (did not rise|rises with)|No tube in now|Pushes are|Saline went)", "nothing", ""),
