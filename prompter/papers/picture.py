@@ -129,7 +129,8 @@ def _part(table: Table, rows: list[Row], title: str, number: str, steps: list[st
         lines = list(_spoken_lines(stand))
         for labels, targets in _by_answer(table, stand, mine):
             places = [_place(table, target, inside, number_of) for target in targets]
-            other = f", or as known {', '.join(places[:-1])}" if places[1:] else ""
+            where = places[-1].partition(": “")[0] + ": " if ": “" in places[-1] else " "
+            other = f", or as known {', '.join(place.removeprefix(where) for place in places[:-1])}" if places[1:] else ""
             sort = "goes" if inside.issuperset(targets) else "leads"
             lines.append(Line(f"{', '.join(labels)} → {places[-1]}{other}", sort))
         for target, names in _by_target(table, stand, mine).items():

@@ -81,7 +81,8 @@ def test_the_check_itself_finds_what_is_missing():
 def test_each_group_of_hazards_is_there():
     headings = [line[3:] for line in LINES if line.startswith("## ")]
     assert headings == [
-        "Tube and airway", "Breaths and pushes", "Suction, bleeding, vomit, oxygen", "The call", "Hearing", "Speaking",
+        "Tube and airway", "Breaths and pushes", "Suction, bleeding, vomit, oxygen",
+        "Flows for one trouble, and going from one to another", "The call", "Hearing", "Speaking",
         "Program and power", "Plan, flow and approval",
     ]  # fmt: skip
     assert len(ROWS) >= 50
