@@ -150,7 +150,7 @@ class Judge:
             return
         since, limit = self._breath_ms, GAP_MS
         out_ms = memory.since.get("tube is out")
-        if out_ms is not None and out_ms > since:  # the tube came out after the last breath
+        if out_ms is not None and out_ms >= since:  # the tube came out with or after the last breath
             since, limit = out_ms, GAP_TUBE_OUT_MS
         elif "changing" in memory.marks and memory.known["tube"] != "out":
             limit = GAP_CHANGING_MS
