@@ -26,7 +26,7 @@ TRACES = Path("traces")
 
 
 def check_flows(
-    flows: Annotated[list[str] | None, typer.Argument(help="Flows by name or file; without: breathing-trouble.")] = None,
+    flows: Annotated[list[str] | None, typer.Argument(help="Flows by name or file; without: breathing-trouble, from the start of every flow it switches to as well.")] = None,
     out: Annotated[Path, typer.Option("--out", help="Folder for the traces of what fails.")] = TRACES,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output.")] = False,
 ) -> None:

@@ -26,6 +26,7 @@ BOTH = {  # a question and the answers it must take: CLINICAL sections 4 to 7
     "oxygen number?": {"number fine", "number low"}, "number is low. read it again.": {"number fine", "number low", "not better"},
     "valve or cap still on?": {"still on", "nothing on"}, "is the oxygen hissing?": {"oxygen on"}, "is the tube in the neck?": {"in place"},
     "stay on the bag, or back on the vent?": {"stay on bag", "back on vent", "worse"}, "to close, say: close it now.": {"close it", "worse"},
+    "only streaks, or more?": {"streaks", "bleeding"}, "alarm: quiet, or still on?": {"alarm quiet", "alarm on"},
     "how is": {"still fine", "worse", "not better", "flat"}, "when all is done": {"finished", "worse"},
 }  # fmt: skip
 _ACTIONS = {  # a step whose prompt has this is answered with one of these

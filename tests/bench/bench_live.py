@@ -34,11 +34,11 @@ LIVE = Path(__file__).parent.parent / "live"
 VOICES = ("en-gb+f2", "en-gb", "en-us+f3", "en-gb-x-rp+m3", "en-us+m7", "en-029+f4")
 ANSWERS = {
     "tube-check": "still in place",
-    "valve-off": "that's done",
+    "valve-off": "okay done",
     "passed": "all the way",
     "look": "still struggling",
     "bag": "going up",
-    "saline": "that's done",
+    "saline": "okay done",
 }
 """What the caregiver says at each step."""
 

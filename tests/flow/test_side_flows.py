@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from driver import Drive, canonical
+from test_texts import grade
 from variants import drawn, like, variant
 
 from prompter.care.reading import read_yaml
@@ -300,6 +301,17 @@ def test_prompts_are_short_and_nobody_neck_only_hears_of_mouth_nose_or_face():
             assert own and all(len(text.split()) <= 12 for text in own)
             if plan is neck_only:
                 assert not re.search(r"mouth|nose|chin|face|cover|head back|tube", " ".join(own).lower().replace("keep this tube", ""))
+
+
+@pytest.mark.parametrize("name", SIDES)
+def test_the_text_of_each_flow_reads_at_grade_six_or_below(name):
+    """Kincaid et al. 1975, as for the whole (test_texts.py)."""
+    own = FLOWS[name].covered_steps
+    for plan in (VENT, like("on tube", "bleeding cuff", "cuffed")):
+        table = build(FLOWS[name], plan)
+        stands = [table.stands[n] for n in own if n in table.stands]
+        said = [s.text for stand in stands for s in (*stand.say, *stand.then_say, *stand.ask)] + [stand.how for stand in stands if stand.how]
+        assert grade(" ".join(t if t[-1] in ".?!" else f"{t}." for t in said)) <= 6, said
 
 
 def test_each_file_says_that_it_is_not_approved_and_names_its_sources():

@@ -15,7 +15,7 @@ from prompter.speak.voice import EspeakVoice
 
 ANSWERS = {
     "tube-check": ("still in place", "in place"),
-    "valve-off": ("that's done", "done"),
+    "valve-off": ("okay done", "done"),
     "passed": ("all the way", "passed"),
     "look": ("still struggling", "not better"),
 }
