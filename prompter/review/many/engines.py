@@ -60,13 +60,12 @@ def connected(engine: Engine) -> Iterator[BaseBackend]:
         from pyspark.errors import PySparkException
         from pyspark.sql import SparkSession
 
-        session = SparkSession.builder.appName("prompter review").getOrCreate()
+        session = SparkSession.builder.appName("prompter review").getOrCreate()  # conf: spark-submit's
     except ImportError as error:
         raise CannotDo("needs Spark for Python", "review --engine spark", 'pip install "prompter[spark]"') from error
     except (PySparkException, OSError, RuntimeError) as error:
         text = f"Spark does not start ({' '.join(str(error).split())[:120]})"
         raise CannotDo(text, "review --engine spark", "install Java 17, or use --engine duckdb.") from error
-    session.conf.set("spark.sql.shuffle.partitions", "8")
     try:
         yield ibis.pyspark.connect(session)
     finally:

@@ -85,6 +85,7 @@ def flows(incidents: Table) -> Table:
         call_p90_s=i.call_asked_s.quantile(0.9),
         on_speaker=i.on_speaker_s.count(),
         on_speaker_p50_s=i.on_speaker_s.quantile(0.5),
+        on_speaker_p90_s=i.on_speaker_s.quantile(0.9),
         assumed_an_incident=i.assumed.mean(),
         asked_again_an_incident=i.asked_again.mean(),
     )
@@ -128,7 +129,8 @@ def answers(journals: Table, events: Table) -> Table:
     next answer was that it was wrong: misheard, or a slip of the tongue.
     """
     e = events.filter(events.kind.isin(["answered", "unclear"]) & events.answer.notnull())
-    e = e.mutate(next_answer=e.answer.lead().over(_in_order()), next_kind=e.kind.lead().over(_in_order()))
+    order = _in_order("journal")
+    e = e.mutate(back=((e.kind.lead().over(order) == "answered") & (e.answer.lead().over(order) == "wrong")).coalesce(False))
     e = e.filter(e.answer != "wrong").join(journals.select("journal", "flow"), "journal")
     believed = e.kind == "answered"
     return e.group_by("flow", "step", "answer").agg(
@@ -136,7 +138,7 @@ def answers(journals: Table, events: Table) -> Table:
         incidents=e.journal.nunique(),
         asked_again=_share(~believed),
         believed=believed.sum(),
-        taken_back=(believed & (e.next_kind == "answered") & (e.next_answer == "wrong")).sum(),
+        taken_back=(believed & e.back).sum(),
     )
 
 
@@ -179,7 +181,7 @@ def _said_in_a_stay(events: Table) -> Table:
 
 
 def _in_order(*keys: str) -> ibis.expr.builders.LegacyWindowBuilder:
-    return ibis.window(group_by=keys or "journal", order_by="seq")
+    return ibis.window(group_by=keys, order_by="seq")
 
 
 def _care_moved(e: Table) -> Value:

@@ -8,7 +8,6 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from prompter.journal import Reading
-from prompter.review.anonymous import WORDS_OF_PEOPLE
 
 SHORTENED = "…"
 """Stands in a prompt's words for what the plan filled in: who, where, how much."""
@@ -192,15 +191,20 @@ def _words(opened: dict[str, Any]) -> dict[str, Any]:
 
 
 def _shortener(opened: dict[str, Any]) -> Callable[[str], str]:
-    """Takes out of a prompt whatever the plan filled in, and every number."""
+    """Takes out of a prompt whatever the plan filled in, and every number.
+
+    With a plan, but not what it filled in, nothing of a prompt may be told.
+    """
     words = _words(opened)
-    people = {_text(words[k]).strip().rstrip(".,") for k in WORDS_OF_PEOPLE if k in words}
-    return _pattern_of(frozenset(text for text in people if len(text) > 1))
+    if not words and opened.get("plan_text"):
+        return lambda text: SHORTENED
+    filled = {_text(word).strip().rstrip(".,") for word in words.values()}
+    return _pattern_of(frozenset(text for text in filled if len(text) > 1))
 
 
 @lru_cache(maxsize=4096)
-def _pattern_of(people: frozenset[str]) -> Callable[[str], str]:
-    named = [rf"(?<!\w){re.escape(text)}(?!\w)" for text in sorted(people, key=len, reverse=True)]
+def _pattern_of(filled: frozenset[str]) -> Callable[[str], str]:
+    named = [rf"(?<!\w){re.escape(text)}(?!\w)" for text in sorted(filled, key=len, reverse=True)]
     pattern = re.compile("|".join([*named, r"\d+(?:[., ]+\d+)*"]))
 
     @lru_cache(maxsize=512)
