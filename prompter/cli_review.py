@@ -45,8 +45,18 @@ class Reviewed:
 
 def review_command(
     journals: Annotated[
-        list[Path], typer.Argument(metavar="JOURNAL ...", help="one journal or several")
-    ],
+        list[Path] | None, typer.Argument(metavar="JOURNAL ...", help="one journal or several")
+    ] = None,
+    many: Annotated[
+        Path | None,
+        typer.Option("--many", help="review all journals of a folder together: page, CSV, Parquet"),
+    ] = None,
+    rehearsals: Annotated[
+        bool, typer.Option("--rehearsals", help="with --many: the rehearsals, not the emergencies")
+    ] = False,
+    engine: Annotated[
+        str, typer.Option("--engine", help="with --many: duckdb, or spark where the data are")
+    ] = "duckdb",
     form: Annotated[
         Form,
         typer.Option("--format", help="html, pdf, fhir: a file each; csv, json: all together"),
@@ -77,6 +87,12 @@ def review_command(
     keys.look_for_keys_in(place.key_folder())
     if key is not None:
         os.environ[keys.KEY_VARIABLE] = str(key)
+    if many is not None:
+        if journals:
+            raise CannotDo("goes with a folder alone", str(journals[0]), "prompter review --many FOLDER.")
+        raise typer.Exit(_review_many(many, out, rehearsals, engine))
+    if not journals:
+        raise CannotDo("no journal is named", "review", "prompter review JOURNAL, or --many FOLDER.")
     reviewed, code = _read(journals, anonymous, with_sound=form is Form.html)
     try:
         if len(journals) > 1 and (pdf or fhir):
@@ -101,6 +117,30 @@ def review_command(
         print(cannot.one_line(), file=sys.stderr)
         code = 2
     raise typer.Exit(code)
+
+
+def _review_many(folder: Path, out: Path | None, rehearsals: bool, engine: str) -> int:
+    """The exit code: 1 if any file was set apart. Raises CannotDo."""
+    try:
+        from prompter.review.many.engines import Engine
+        from prompter.review.many.run import review_many
+    except ImportError as error:
+        raise CannotDo(
+            f"needs the library {error.name}", "review --many", 'pip install "prompter[many]"'
+        ) from error
+    if engine not in [*Engine]:
+        raise CannotDo("no such engine", engine, f"choose {' or '.join(Engine)}.")
+    out = out or folder / "account"
+    try:
+        found = review_many(folder, out, rehearsals, Engine(engine))
+    except OSError as error:
+        where = str(error.filename or out)
+        raise CannotDo(f"cannot be written ({error.strerror})", where, "give --out FOLDER.") from error
+    print(found.page)
+    apart = len(found.gathered.apart)
+    if apart:
+        print(f"{folder}: {apart} of {apart + found.gathered.journals} files set apart: {out / 'set-apart.csv'}", file=sys.stderr)
+    return 1 if apart else 0
 
 
 def _read(journals: list[Path], anonymous: bool, with_sound: bool) -> tuple[list[Reviewed], int]:

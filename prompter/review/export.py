@@ -26,10 +26,10 @@ def as_csv(incidents: Iterable[Incident]) -> str:
     for incident in incidents:
         for entry in incident.entries:
             row = {"incident": incident.id, **entry.to_json()}
-            writer.writerow({name: _harmless(value) for name, value in row.items()})
+            writer.writerow({name: harmless(value) for name, value in row.items()})
     return text.getvalue()
 
 
-def _harmless(value: object) -> object:
+def harmless(value: object) -> object:
     """A text that a spreadsheet would run as a formula gets an apostrophe before it."""
     return f"'{value}" if isinstance(value, str) and value[:1] in tuple("=+-@\t\r") else value

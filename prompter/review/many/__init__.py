@@ -1,0 +1,1 @@
+"""The account of many incidents of many homes: what stalls, what is misheard, what must be repeated."""
