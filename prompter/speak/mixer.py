@@ -316,6 +316,10 @@ class Mixer:
         before = self._last_grid
         if before and before.grid == grid and before.origin + grid.offset(before.next) >= now:
             origin, first = before.origin, before.next
+        elif before and before.grid.what == grid.what and before.next > before.first:
+            # Another tempo: its first beat is one beat after the last, or that would be given twice.
+            last = before.next - 1
+            origin = max(now, before.origin + before.grid.offset(last) + grid.slot(before.grid.beat(last)))
         after = None if pace.count is None else grid.until(first, pace.count)
         self._pace = self._last_grid = _Pacing(pace.cue, grid, origin, first, first, after)
 
@@ -324,7 +328,7 @@ class Mixer:
         if pace is None:
             return
         self._report_end(pace.cue, cut, position)
-        if cut and pace.grid != go_on:
+        if cut and (go_on is None or pace.grid.what != go_on.what):
             for sound in self._beats:
                 sound.fade(position, self._samples(limits.HUSH_FADE_MS))
 

@@ -74,6 +74,11 @@ class Grid:
         breaths = cycles * self.breaths_a_cycle + max(0, within - self.pushes_a_cycle)
         return round((pushes * self.period_s + breaths * BREATH_SLOT_S) * self.rate_hz)
 
+    def slot(self, what: str) -> int:
+        """Samples from the start of a beat of this kind to that of the next."""
+        among_pushes = self.what == "pushes" and what == "breath"
+        return round((BREATH_SLOT_S if among_pushes else self.period_s) * self.rate_hz)
+
     def breath_s(self) -> float:
         """How long the sound of a breath lasts: half the time there is for it, at most."""
         slot_s = BREATH_SLOT_S if self.what == "pushes" else self.period_s

@@ -179,6 +179,47 @@ def test_the_same_pace_again_neither_doubles_nor_skips_a_beat(wait_s: float) -> 
     assert len([b for b in last if b.cue == 2]) == 3 and ends(more)[-1].cue == 2
 
 
+@pytest.mark.parametrize("wait_s", [0.05, 0.6, 1.0, 1.9])
+@pytest.mark.parametrize(("old", "new"), [(30, 20), (20, 30), (30, 60), (100, 120)])
+def test_another_tempo_neither_doubles_nor_skips_a_beat(wait_s: float, old: int, new: int) -> None:
+    """The beat after a change comes one beat of the new tempo after the last of the old one, or at
+    once if that is past: never sooner than the shorter, never later than the longer interval."""
+    m = mixer()
+    m.enqueue(pace(1, per_minute=old))
+    m.render(round(wait_s * RATE_HZ))
+    m.enqueue(pace(2, per_minute=new))
+    m.render(10 * RATE_HZ)
+    found = beats(m.take_reports())
+    gaps = np.diff([b.position for b in found]) / RATE_HZ
+    changes = [n for n, (a, b) in enumerate(zip(found, found[1:], strict=False)) if a.cue != b.cue]
+    assert len(changes) == 1
+    shorter, longer = sorted((60 / old, 60 / new))
+    assert shorter - 1e-3 <= gaps[changes[0]] <= longer + 1e-3
+    assert np.allclose(gaps[changes[0] + 1 :], 60 / new, atol=1e-3)
+
+
+def test_a_changed_tempo_lets_the_swell_that_sounds_end() -> None:
+    m, alone = mixer(), mixer()
+    m.enqueue(pace(1, per_minute=20))
+    alone.enqueue(pace(1, per_minute=20))
+    m.render(RATE_HZ // 2)
+    m.enqueue(pace(2, per_minute=25))
+    alone.render(RATE_HZ // 2)
+    assert np.array_equal(m.render(RATE_HZ), alone.render(RATE_HZ))
+
+
+def test_pushes_without_breaths_go_on_after_the_breath_that_is_given() -> None:
+    m = mixer()
+    m.enqueue(Pace(0, 1, "pushes", 120, None, 15, 2))
+    m.render(round(8.0 * RATE_HZ))  # 15 pushes are 7.5 s: the first breath is being given
+    m.enqueue(Pace(0, 2, "pushes", 120))
+    m.render(4 * RATE_HZ)
+    found = beats(m.take_reports())
+    before, after = found[15], found[16]
+    assert (before.what, after.what) == ("breath", "push")
+    assert after.position - before.position == 2 * RATE_HZ  # a breath's slot: 1 s in, 1 s out
+
+
 def test_pushes_replaced_in_mid_cycle_go_on_with_the_count() -> None:
     m = mixer()
     m.enqueue(Pace(0, 1, "pushes", 120, None, 30, 2))
