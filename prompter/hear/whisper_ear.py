@@ -17,7 +17,7 @@ from prompter.hear.clues import Clues, Room, Weights, ranked
 from prompter.hear.ear import Ranking
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.models.verified import differs
-from prompter.hear.numbers import Reading, around, guesses, reading_in
+from prompter.hear.numbers import Quantity, Reading, around, guesses, reading_in
 from prompter.hear.shortlist import likeness, likeness_of_any, nearest
 from prompter.hear.steady import without_steady_noise
 from prompter.hear.whisper_model import Encoded, WhisperModel, window_for
@@ -106,7 +106,7 @@ class WhisperEar:
         like = {p.text: likeness_of_any(texts, p.text) for p in phrases}
         clues = self._clues(encoded, texts, nearest(phrases, like, limits.FIRST_LOOK), like)
         room = self._room(encoded, texts[0])
-        reading, readings = self._readings(encoded, texts[0], asks_number)
+        reading, readings = self._readings(sound, encoded.window, texts[0], asks_number)
         first = Ranking(
             ear=self.name,
             ranked=self._ranked(clues, room, thresholds.FIRST_LOOK),
@@ -164,17 +164,28 @@ class WhisperEar:
     # ---- numbers --------------------------------------------------------------------------------
 
     def _readings(
-        self, encoded: Encoded, text: str, asks_number: bool
+        self, sound: np.ndarray, window: int, cleaned_text: str, asks_number: bool
     ) -> tuple[Reading | None, list[tuple[Reading, float]]]:
-        """The number in the words, and all that may have been said, best first."""
-        reading = reading_in(text, "spo2" if asks_number else None)
+        """The number in the words, and all that may have been said, best first.
+
+        From the sound as it came: cleaned, one voice's '95 percent' is '85%'. A number counts as in
+        the words unless the cleaned sound's words have another.
+        """
+        quantity: Quantity | None = "spo2" if asks_number else None
+        other = reading_in(cleaned_text, quantity)
+        if not (asks_number or other or guesses(cleaned_text, False)):
+            return None, []
+        encoded = self._model.encode(sound, window, whole=True)
+        text = self._model.decode(encoded, 1)[0]
+        reading = reading_in(text, quantity)
         if reading and reading.in_range:
             some = [reading, *reading.rivals()]
         elif reading and not asks_number:
             some = [reading]
         else:
             some = self._sought(encoded, text, asks_number) or ([reading] if reading else [])
-        return reading, self._ranked_readings(encoded, some)
+        agreed = other is None or (reading is not None and reading.value == other.value)
+        return reading if agreed else None, self._ranked_readings(encoded, some)
 
     def _ranked_readings(self, encoded: Encoded, readings: list[Reading]) -> list[tuple[Reading, float]]:
         """Told apart as written and as spoken; likely at all by the likelier of the two."""

@@ -77,6 +77,13 @@ def test_numbers_are_heard(whisper, spoken) -> None:
     assert heard.number == ("spo2", 88) and heard.heard is None
 
 
+@pytest.mark.parametrize("value", [81, 85, 87, 89, 91, 95, 97, 99])
+def test_a_saturation_is_never_taken_for_another(whisper, spoken, value) -> None:
+    for text in (f"{value} percent", f"oxygen {value}"):
+        for heard in heard_in(whisper, spoken(text), PHRASES):
+            assert not heard.believed or heard.number == ("spo2", value), text
+
+
 @pytest.mark.parametrize("word", ["yes", "no", "stop"])
 def test_people_are_heard_and_never_taken_for_another_word(whisper, audio, word) -> None:
     right = 0
