@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-import orjson
+import msgspec
 import rfc8785
 
 from prompter.events import Answered, Moved, Numbered, Record, Unclear
@@ -143,9 +143,12 @@ def plain(value: Any) -> Any:
     return value
 
 
+_encoder = msgspec.json.Encoder(order="sorted")
+
+
 def canonical(event: dict[str, Any]) -> bytes:
     """RFC 8785 at speed: these events' keys are ASCII, and their numbers plain (checked in `write`)."""
-    return orjson.dumps(event, option=orjson.OPT_SORT_KEYS)
+    return _encoder.encode(event)
 
 
 def write(folder: Path, count: int, seed: int, homes: int = 300, distinct: int = 300, damaged: float = 0.005) -> dict[str, int]:

@@ -101,26 +101,26 @@ def _piece(work: tuple[Path, Path, int, list[Path]]) -> _Piece:
 
 def _read(folder: Path, parts: Path, number: int, files: list[Path]) -> _Piece:
     journals: list[rows.JournalRow] = []
-    events: list[rows.EventRow] = []
+    events: list[tuple] = []
     apart: list[SetApart] = []
     ids: list[tuple[str, str]] = []
     count = 0
     for journal, path in enumerate(files, number):
         below = path.relative_to(folder)
         try:
-            reading = checked(path)
+            found = checked(path)
         except CannotDo as error:
             apart.append(SetApart(str(below), error.what))
             continue
-        if not reading.intact:
-            apart.append(SetApart(str(below), reading.problem))
+        if found.problem:
+            apart.append(SetApart(str(below), found.problem))
             continue
-        times_ms = rows.times_of(reading.events)
+        times_ms = rows.times_of(found.lines)
         home = below.parts[0] if len(below.parts) > 1 else ""
-        journals.append(rows.journal_row(journal, home, reading, times_ms))
-        events.extend(rows.event_rows(journal, reading.events, times_ms))
+        journals.append(rows.journal_row(journal, home, found, times_ms))
+        events.extend(rows.event_rows(journal, found, times_ms))
         ids.append((journals[-1].id, str(below)))
-        count += len(reading.events)
+        count += len(found.lines)
     if journals:
         _write(parts / JOURNALS.replace("*", f"{number:08d}"), journals, rows.JournalRow, rows.JOURNAL_TYPES)
         _write(parts / EVENTS.replace("*", f"{number:08d}"), events, rows.EventRow, rows.EVENT_TYPES)

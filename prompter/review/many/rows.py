@@ -7,7 +7,7 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from prompter.journal import Reading
+from prompter.review.many.checking import Checked, Line
 
 SHORTENED = "…"
 """Stands in a prompt's words for what the plan filled in: who, where, how much."""
@@ -44,15 +44,15 @@ class EventRow(NamedTuple):
     kind: str
     visit: int
     step: str
-    machine: str | None = None
-    to_step: str | None = None
-    how: str | None = None
-    what: str | None = None
-    value: str | None = None
-    number: float | None = None
-    answer: str | None = None
-    believed: bool | None = None
-    text: str | None = None
+    machine: str | None
+    to_step: str | None
+    how: str | None
+    what: str | None
+    value: str | None
+    number: float | None
+    answer: str | None
+    believed: bool | None
+    text: str | None
 
 
 JOURNAL_TYPES = ("int32", "string", "string", "string", "string", "string", "bool", "string", "int64")
@@ -62,97 +62,100 @@ EVENT_TYPES = (
 )  # fmt: skip
 
 
-def journal_row(journal: int, folder: str, reading: Reading, times_ms: list[int]) -> JournalRow:
+def journal_row(journal: int, folder: str, found: Checked, times_ms: list[int]) -> JournalRow:
     """`folder`: where it lies below the folder of all, empty if in it."""
-    opened, events = reading.events[0], reading.events
-    closed = [n for n, event in enumerate(events) if event["kind"] == "closed"][:1]
-    started = next((event for event in events if event["kind"] == "started"), opened)
+    opened, lines = found.opened, found.lines
+    closed = next(((line, ms) for line, ms in zip(lines, times_ms, strict=True) if line.kind == "closed"), None)
+    started = next((line for line in lines if line.kind == "started"), lines[0])
     return JournalRow(
         journal=journal,
-        id=opened["check"],
+        id=lines[0].check,
         home=_home(folder, opened),
-        started=started["at"],
-        flow=_flow(str(opened.get("flow") or ""), _text(opened.get("flow_text"))),
+        started=started.at,
+        flow=_flow(_text(opened.get("flow")), _text(opened.get("flow_text"))),
         program=_text(opened.get("version")),
         rehearsal=opened.get("live") is False
         or (opened.get("live") is not True and opened.get("seed") is not None),
-        outcome=next((_text(events[n].get("outcome")) for n in closed), "") or "open",
-        end_ms=max(0, next((times_ms[n] for n in closed), times_ms[-1])),
+        outcome=(closed[0].outcome if closed else "") or "open",
+        end_ms=max(0, closed[1] if closed else times_ms[-1]),
     )
 
 
-def times_of(events: list[dict[str, Any]]) -> list[int]:
+def times_of(lines: list[Line]) -> list[int]:
     """Each event's ms since `started`: by the session's clock, and over a restart by the wall clock."""
-    clock_ms, before, found, zero = 0, events[0], [], None
-    for event in events:
-        step_ms = event["mono_ms"] - before["mono_ms"]
+    clock_ms, before, found, zero = 0, lines[0], [], None
+    for line in lines:
+        step_ms = line.mono_ms - before.mono_ms
         if step_ms < 0:
-            step_ms = max(0, round((_wall(event) - _wall(before)).total_seconds() * 1000))
+            step_ms = max(0, round((_wall(line) - _wall(before)).total_seconds() * 1000))
         clock_ms += step_ms
-        if zero is None and event["kind"] == "started":
+        if zero is None and line.kind == "started":
             zero = clock_ms
         found.append(clock_ms)
-        before = event
+        before = line
     return [ms - zero for ms in found] if zero else found
 
 
-def event_rows(journal: int, events: list[dict[str, Any]], times_ms: list[int]) -> Iterator[EventRow]:
-    """The events that the questions need; of unknown kinds nothing is taken."""
-    shorten = _shortener(events[0])
+def event_rows(journal: int, found: Checked, times_ms: list[int]) -> Iterator[tuple]:
+    """The events that the questions need, each as the values of an `EventRow`."""
+    shorten = _shortener(found.opened)
     visit, step = 0, ""
-    refused = {n - 1 for n, event in enumerate(events) if event["kind"] == "refused"}
-    for n, event in enumerate(events):
-        kind = event["kind"]
+    lines = found.lines
+    for n, line in enumerate(lines):
+        kind = line.kind
         tell = _TELLERS.get(kind)
-        if tell is None or event.get("cut") is False or event.get("what") in _NOT_ASKED_ABOUT:
+        if tell is None:
             continue
-        fields = tell(event)
-        if kind == "say" and fields["text"] is not None:
-            fields["text"] = shorten(fields["text"])
-        elif kind == "numbered":
-            fields["believed"] = n not in refused
-        yield EventRow(journal, event["seq"], times_ms[n], kind, visit, step, **fields)
-        if kind == "moved" and event.get("machine") == "care":
-            visit, step = visit + 1, _text(event.get("target"))
+        told = tell(line)
+        if told is None:
+            continue
+        if kind == "say" and told[-1] is not None:
+            told = (*told[:-1], shorten(told[-1]))
+        elif kind == "numbered" and n + 1 < len(lines) and lines[n + 1].kind == "refused":
+            told = (*told[:-2], False, None)
+        yield (journal, line.seq, times_ms[n], kind, visit, step, *told)
+        if kind == "moved" and line.machine == "care":
+            visit, step = visit + 1, line.target or ""
 
 
-_NOT_ASKED_ABOUT = frozenset(["suction", "pushes"])
-"""Of what is paced only breaths are asked about (and of the ends of prompts only the cut ones)."""
+_Told = tuple[Any, ...] | None  # machine, to_step, how, what, value, number, answer, believed, text
 
 
-def _said(event: dict[str, Any]) -> dict[str, Any]:
-    role = _text(event.get("role"))
+def _said(line: Line) -> _Told:
     # What is said to the operator holds the address: its words stay in their home.
-    return {"what": role, "text": None if role == "call" else _text(event.get("text"))}
+    text = None if line.role == "call" else line.text
+    return None, None, None, line.role, None, None, None, None, text
 
 
-def _moved(event: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "machine": _text(event.get("machine")),
-        "to_step": _text(event.get("target")),
-        "how": _text(event.get("how")),
-        "answer": _text(event.get("answer")) or None,
-    }
+def _moved(line: Line) -> _Told:
+    return line.machine, line.target, line.how, None, None, None, line.answer, None, None
 
 
-_TELLERS: dict[str, Callable[[dict[str, Any]], dict[str, Any]]] = {
-    "started": lambda e: {},
+def _numbered(line: Line) -> _Told:
+    return None, None, line.how, line.quantity, None, _number(line.value), None, True, None
+
+
+def _breath(line: Line) -> _Told:
+    """Of what is paced only breaths are asked about."""
+    return (None, None, None, line.what, *_NOTHING[4:]) if line.what == "breaths" else None
+
+
+_NOTHING = (None,) * 9
+_TELLERS: dict[str, Callable[[Line], _Told]] = {
+    "started": lambda line: _NOTHING,
+    "closed": lambda line: _NOTHING,
     "say": _said,
-    "prompt ended": lambda e: {},
-    "heard": lambda e: {
-        "answer": _text(e.get("answer")) or None,
-        "believed": e.get("believed") is True,
-    },
-    "answered": lambda e: {"answer": _text(e.get("answer")), "how": _text(e.get("how"))},
-    "unclear": lambda e: {"answer": _text(e.get("answer")) or None},
-    "numbered": lambda e: {"what": _text(e.get("quantity")), "number": _number(e.get("value"))},
+    "prompt ended": lambda line: _NOTHING if line.cut else None,
+    "heard": lambda line: (*_NOTHING[:6], line.answer, line.believed is True, None),
+    "answered": lambda line: (None, None, line.how, *_NOTHING[3:6], line.answer, None, None),
+    "unclear": lambda line: (*_NOTHING[:6], line.answer, None, None),
+    "numbered": _numbered,
     "moved": _moved,
-    "learned": lambda e: {"what": _text(e.get("what")), "value": _text(e.get("value"))},
-    "pace": lambda e: {"what": _text(e.get("what"))},
-    "beat": lambda e: {"what": _text(e.get("what"))},
-    "resumed": lambda e: {"number": _number(e.get("gap_ms"))},
-    "failed": lambda e: {"what": _text(e.get("part"))},
-    "closed": lambda e: {},
+    "learned": lambda line: (*_NOTHING[:3], line.what, _text(line.value), *_NOTHING[5:]),
+    "pace": _breath,
+    "beat": _breath,
+    "resumed": lambda line: (*_NOTHING[:5], _number(line.gap_ms), *_NOTHING[6:]),
+    "failed": lambda line: (*_NOTHING[:3], line.part, *_NOTHING[4:]),
 }
 
 
@@ -164,8 +167,8 @@ def _number(value: Any) -> float | None:
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
-def _wall(event: dict[str, Any]) -> datetime:
-    return datetime.fromisoformat(event["at"])
+def _wall(line: Line) -> datetime:
+    return datetime.fromisoformat(line.at)
 
 
 @lru_cache(maxsize=64)
