@@ -143,6 +143,7 @@ class Mixer:
         self._free_at = 0
         self._pace: _Pacing | None = None
         self._last_grid: _Pacing | None = None
+        self._last_beat: tuple[str, str, int] | None = None  # of which pace, what, where
         self._beats: list[_Sound] = []
         self._duck = (0, 1.0, 1.0, 1)  # since, from, to, samples it takes
         self._reports: list[Report] = []
@@ -279,6 +280,7 @@ class Mixer:
                 self._reports.append(Beat(pace.cue, what, pace.next - pace.first, at))
             samples = self._beat_samples(what, pace.grid)
             self._beats.append(_Sound(samples, at, at + len(samples)))
+            self._last_beat = (pace.grid.what, what, at)
             pace.next += 1
 
     def _next_change(self) -> int:
@@ -316,10 +318,10 @@ class Mixer:
         before = self._last_grid
         if before and before.grid == grid and before.origin + grid.offset(before.next) >= now:
             origin, first = before.origin, before.next
-        elif before and before.grid.what == grid.what and before.next > before.first:
+        elif self._last_beat and self._last_beat[0] == grid.what:
             # Another tempo: its first beat is one beat after the last, or that would be given twice.
-            last = before.next - 1
-            origin = max(now, before.origin + before.grid.offset(last) + grid.slot(before.grid.beat(last)))
+            _, beat, at = self._last_beat
+            origin = max(now, at + grid.slot(beat))
         after = None if pace.count is None else grid.until(first, pace.count)
         self._pace = self._last_grid = _Pacing(pace.cue, grid, origin, first, first, after)
 

@@ -198,6 +198,17 @@ def test_another_tempo_neither_doubles_nor_skips_a_beat(wait_s: float, old: int,
     assert np.allclose(gaps[changes[0] + 1 :], 60 / new, atol=1e-3)
 
 
+def test_a_tempo_changed_twice_between_two_beats_gives_no_beat_twice() -> None:
+    m = mixer()
+    m.enqueue(pace(1, per_minute=20))
+    m.render(RATE_HZ // 2)
+    m.enqueue(pace(2, per_minute=25))
+    m.render(RATE_HZ // 2)
+    m.enqueue(pace(3, per_minute=30))
+    m.render(8 * RATE_HZ)
+    assert [b.position / RATE_HZ for b in beats(m.take_reports())] == [0, 2, 4, 6, 8]
+
+
 def test_a_changed_tempo_lets_the_swell_that_sounds_end() -> None:
     m, alone = mixer(), mixer()
     m.enqueue(pace(1, per_minute=20))

@@ -9,6 +9,7 @@ from pathlib import Path
 import ibis
 import pyarrow as pa
 from ibis.backends import BaseBackend
+from ibis.expr.types import Table
 
 from prompter.errors import CannotDo
 from prompter.review.many import questions
@@ -73,11 +74,12 @@ def connected(engine: Engine) -> Iterator[BaseBackend]:
 
 
 def ask(connection: BaseBackend, parts: Path, rehearsals: bool) -> Answers:
-    """Every question, of the Parquet parts below `parts`."""
+    """Every question, of the Parquet parts below `parts`. What several questions need is kept meanwhile."""
     journals = questions.chosen(connection.read_parquet(str(parts / JOURNALS)), rehearsals)
     events = connection.read_parquet(str(parts / EVENTS))
-    events = events.semi_join(journals, "journal")
-    incidents = questions.incidents(journals, events)
+    journals = _kept(connection, "journals", journals)
+    events = _kept(connection, "events", events.semi_join(journals, "journal"))
+    incidents = _kept(connection, "incidents", questions.incidents(journals, events))
     asked = {
         "incidents": incidents,
         "flows": questions.flows(incidents),
@@ -87,3 +89,8 @@ def ask(connection: BaseBackend, parts: Path, rehearsals: bool) -> Answers:
         "prompts": questions.prompts(journals, events),
     }
     return Answers(**{name: table.order_by(ORDER[name]).to_pyarrow() for name, table in asked.items()})
+
+
+def _kept(connection: BaseBackend, name: str, table: Table) -> Table:
+    """The table, worked out once. Spark has no temporary tables, and works it out where it needs it."""
+    return connection.create_table(name, table, temp=True) if connection.name == "duckdb" else table

@@ -71,6 +71,7 @@ def _done(pieces: list[tuple], processes: int) -> Iterator[_Piece]:
     if processes == 1:
         yield from map(_piece, pieces)
         return
+    pa.array([""])  # loads what it needs half a second for, once instead of in every process
     with ProcessPoolExecutor(processes) as pool:
         yield from pool.map(_piece, pieces)
 
