@@ -19,12 +19,13 @@ CLOSER_LOOK: dict[str, float] = {
 """What each clue weighs (`clues.py`). A denial's weight is set, not fitted: a decoy as such is seldom
 said where an answer is asked for, but who denies an answer must not be heard as giving it."""
 
-LEAST: dict[Risk, float] = {"plain": 0.5, "branch": 1.0, "good": 2.0}
-"""Least log-odds at which an answer of this risk is believed. At 1.0, of 1,302 answers by the fit
-half (half of them in noise at 5 dB or less) 84.6% were believed and 3 taken for another; of 584 sounds
-that held no allowed answer, most of them near to one, 12 were."""
+LEAST: dict[Risk, float] = {"plain": 1.0, "branch": 1.5, "good": 2.5}
+"""Least log-odds at which an answer of this risk is believed. At 1.5, of 1,302 answers by the fit
+half (half of them in noise at 5 dB or less) 82.5% were believed and 3 taken for another; of 584 sounds
+that held no allowed answer, most of them near to one, 9 were. At 1.0 it is 84.6%, 3 and 12: a wrong
+branch weighs more than a question asked again."""
 
-STRICT: dict[Risk, float] = {"plain": 2.5, "branch": 3.0, "good": 4.0}
+STRICT: dict[Risk, float] = {"plain": 2.5, "branch": 3.5, "good": 4.5}
 """Log-odds at which one ear is enough although another disagrees."""
 
 NEGATION_SURE = 5.0
