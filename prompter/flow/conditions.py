@@ -90,12 +90,19 @@ def _is_fact(atom: Atom) -> bool:
 
 
 def guard_of(atoms: Iterable[Atom]) -> Guard | None:
-    """One function for all of them (a trigger tries many rows); None if nothing is asked."""
-    tests = [_test(atom) for atom in atoms]
+    """One function for all of them (a trigger tries many rows); None if nothing is asked.
+
+    What has happened is asked before what the plan says: with an open plan (`memory.facts`) that
+    leaves more of it open.
+    """
+    tests = [_test(atom) for atom in sorted(atoms, key=_is_fact)]
     if not tests:
         return None
     if len(tests) == 1:
         return tests[0]
+    if len(tests) == 2:
+        first, second = tests
+        return lambda memory: first(memory) and second(memory)
     return lambda memory: all(test(memory) for test in tests)
 
 
