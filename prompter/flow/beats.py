@@ -22,6 +22,8 @@ class Beats(Speaking):
         self._breaths_first = False
         self._last_breath: int | None = None
         self._talk: set[int] = set()  # what must end before the step asks or goes on
+        gap = self._engine.events.get("gap")
+        self._may_gap = frozenset(gap.transitions if gap else ())  # steps that breaths may interrupt
         self._gaps = [
             (guard_of(atoms), line.since, int(line.after_s * 1000))
             for line in self._rules.breath_gap
@@ -32,7 +34,7 @@ class Beats(Speaking):
         """When breaths have been missing for as long as the rules allow."""
         if self.paced or self._pace_cue is not None or self.memory.known["breathing"] == "better":
             return None
-        if "gap" not in self._engine.events or self.step not in self._engine.events["gap"].transitions:
+        if self.step not in self._may_gap:
             return None
         if self._breaths_first:
             return self.now_ms

@@ -100,23 +100,27 @@ def guard_of(atoms: Iterable[Atom]) -> Guard | None:
         return None
     if len(tests) == 1:
         return tests[0]
-    if len(tests) == 2:
-        first, second = tests
-        return lambda memory: first(memory) and second(memory)
-    return lambda memory: all(test(memory) for test in tests)
+    guard = tests[-1]
+    for test in reversed(tests[:-1]):
+        guard = _both(test, guard)
+    return guard
+
+
+def _both(one: Guard, other: Guard) -> Guard:
+    return lambda memory: one(memory) and other(memory)
 
 
 def _test(atom: Atom) -> Guard:
     name, value, wanted = atom.name, atom.value, not atom.negated
     if atom.sort == "known":
-        return lambda memory: (memory.known[name] == value) is wanted
+        return (lambda memory: memory.known[name] == value) if wanted else (lambda memory: memory.known[name] != value)
     if atom.sort == "count":
         least = int(value)
         return lambda memory: (memory.counts.get(name, 0) >= least) is wanted
     if _is_fact(atom):
-        return lambda memory: (name in memory.facts) is wanted
+        return (lambda memory: name in memory.facts) if wanted else (lambda memory: name not in memory.facts)
     if name == "low number":
         return lambda memory: memory.low_number() is wanted
     if name == "fresh number":
         return lambda memory: memory.fresh_number() is wanted
-    return lambda memory: (name in memory.marks) is wanted
+    return (lambda memory: name in memory.marks) if wanted else (lambda memory: name not in memory.marks)

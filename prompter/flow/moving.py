@@ -269,6 +269,8 @@ class Moving(Standing):
             # A new bout of trouble: its breaths have yet to begin.
             self._last_breath = None
             memory.since.clear()
+        if (name, value) == ("breathing", "no") and self._last_breath is None:
+            self._last_breath = self.now_ms  # they are missing from now on
 
     def _undo(self) -> None:
         kept = self.memory.kept

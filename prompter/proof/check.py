@@ -56,23 +56,22 @@ class Checked:
         return not any(r.failed for r in self.results)
 
 
-def walk_one(flow: Flow, age: str, full: bool = True, stop_at_first: bool = False, digest: bool = False, only: str | None = None) -> tuple[Walked, int, int]:
+def walk_one(flow: Flow, age: str, aspects: bool = True, words: bool = True, stop_at_first: bool = False, digest: bool = False, only: str | None = None) -> tuple[Walked, int, int]:
     """One age: its texts, its silence, its walk; the plans silence tells apart, and memory in MB.
 
-    Without `full`, what no age changes is left out of the walk. `only`: the one property that ends it.
+    `aspects`, `words`: what no age changes, see `Walk`. `only`: the one property that ends it.
     """
     table = build(flow, open_variant(age))
-    walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, every_aspect=full, table=table, only=only)
+    walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, aspects=aspects, words=words, table=table, only=only)
     found = walk.found
     look_at_texts(flow, table, found)
     gc.collect()
     gc.freeze()
-    before = gc.get_threshold()
-    gc.set_threshold(COLLECT_AFTER, 50, 100)
+    gc.disable()
     apart = walk_silence(flow, table, age, found)
     if only or not (stop_at_first and found.findings.failed):
         walk.run()
-    gc.set_threshold(*before)
+    gc.enable()
     return found, apart, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 
 
@@ -80,7 +79,7 @@ def check(flow: Flow) -> Checked:
     """Everything; two processes."""
     began = time.perf_counter()
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork")) as pool:
-        walks = list(pool.map(walk_one, [flow] * 2, WALKED_AGES, (True, False)))
+        walks = list(pool.map(walk_one, [flow] * 2, WALKED_AGES, (True, False), (False, True)))
     variants, left_out = combinations()
     checked = Checked(flow.flow, variants, left_out)
     results = {p.name: Result(p) for p in PROPERTIES}

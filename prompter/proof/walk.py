@@ -12,7 +12,7 @@ from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
-from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
+from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS
 from prompter.proof.rows import RowEngine
@@ -68,10 +68,11 @@ class Path:
 class Walk:
     """One age. `most_moves` bounds the fine states, never the coarse ones.
 
-    `every_aspect`: with what no age changes as well: words that only speak, taking back, handing over.
+    No age changes these, so one walk may leave them to another. `aspects`: everything remembered is
+    brought to every step. `words`: what only speaks, taking back, handing over.
     """
 
-    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, every_aspect: bool = True, table: Table | None = None, only: str | None = None) -> None:
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, aspects: bool = True, words: bool = True, table: Table | None = None, only: str | None = None) -> None:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
@@ -81,7 +82,7 @@ class Walk:
         self._now_found.worst, self._now_found.looked = self.found.findings.worst, self.found.findings.looked
         self._seen: dict[Hashable, list[Facts]] = {}
         self._walked: dict[Hashable, dict[str, list[tuple[Facts, frozenset[str]]]]] = {}
-        self._spoken: dict[Hashable, Node] = {}
+        self._tried: dict[Hashable, Node] = {}
         self._aspects: set[tuple[str, str]] = set()
         self._arrived: dict[Hashable, set[Facts]] = {}
         self._parked: dict[Hashable, list[Node]] = {}
@@ -89,7 +90,7 @@ class Walk:
         self._fine: dict[Hashable, set[Hashable]] = {}
         self._fresh: deque[tuple[Hashable, Node]] = deque()
         self._more: deque[tuple[Hashable, Node]] = deque()
-        self.every_aspect, self.only = every_aspect, only
+        self.aspects, self.words, self.only = aspects, words, only
         self.digest, self._digest = digest, sha256()
         self._classes: set[Facts] = set()
         self._facts = undecided(flow)
@@ -108,8 +109,9 @@ class Walk:
                 key, node = self._more.popleft()
             else:
                 break
-            self._expand(key, node)
-            del node.scene, node.watch  # of what has been walked, the events alone are needed
+            if node.scene is not None:  # it may have waited for two reasons
+                self._expand(key, node)
+            node.scene = node.watch = None  # type: ignore[assignment]  # of what has been walked, the events alone are needed
         found = self.found
         found.findings.looked[NEVER_STOPS.name] = found.moves
         found.left, found.seconds = len(self._more), time.perf_counter() - began
@@ -133,18 +135,22 @@ class Walk:
         self.found.states += 1
         self.found.depth = max(self.found.depth, node.depth)
         walked = {} if node.new_aspects else self._walked.setdefault(key, {})
+        own = self.table.stands[node.scene.machine.step].own_answers
         for event in events_at(node.scene):
             name = named(event)
             if name in ONLY_SPEAKS:
-                if not self.every_aspect:
+                if not self.words or not self._first_at(name, node):
                     continue
-                place = (name, self.states.place(node.scene))
-                if self._spoken.setdefault(place, node) is not node:
-                    continue
+            elif name in ONCE_A_PLACE and name not in own and not self._first_at((name, "crew" in node.scene.machine.memory.marks), node):
+                continue
             self._try(key, walked, name, node, event)
         self._try(key, walked, "", node, None)
-        if self.every_aspect and self._spoken.setdefault(("handing over", self.states.place(node.scene)), node) is node:
+        if self.words and self._first_at("handing over", node):
             self._hand_over(node)
+
+    def _first_at(self, what: Hashable, node: Node) -> bool:
+        """Whether this is where it is tried: once at every step and moment."""
+        return self._tried.setdefault((what, self.states.place(node.scene)), node) is node
 
     def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, frozenset[str]]]], name: str, node: Node, event: Record | None) -> None:
         """One event, unless the plans that come here anew are not asked about by what it does."""
@@ -266,8 +272,7 @@ class Walk:
 
     def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
         """Each answer once at every step and moment, by where it led."""
-        place = ("undo", answer, after.scene.machine.step, self.states.place(before.scene))
-        return self.every_aspect and self._spoken.setdefault(place, before) is before
+        return self.words and self._first_at(("wrong", answer, after.scene.machine.step), before)
 
     def _take_back(self, before: Node, after: Node) -> None:
         """ "That was wrong", said at once."""
@@ -317,7 +322,7 @@ class Walk:
                 self._fresh.append((key, node))
                 return
             self._parked.setdefault(key, []).append(node)
-        if self.every_aspect and self._new_aspects(scene):
+        if self.aspects and self._new_aspects(scene):
             node.new_aspects = True
             self._fresh.append((key, node))
         elif self.most_moves and len(known := self._fine[key]) < FINE_OF_ONE_COARSE:
@@ -337,6 +342,8 @@ class Walk:
         """More matters at this state than was known: those passed over are looked at again."""
         parked = self._parked.pop(key, [])
         for node in parked:
+            if node.scene is None:
+                continue
             if self._tells_apart(key, node.facts):
                 self._seen[key].append(node.facts)
                 self._fresh.append((key, node))
