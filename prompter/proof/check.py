@@ -14,13 +14,11 @@ from prompter.proof.properties.property import Property
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
-from prompter.proof.walk import Path, Walk, Walked
+from prompter.proof.walk import MOVES, WORDS, Part, Path, Walk, Walked
 
 WALKED_AGES = ("child", "adult")
 """An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""
 PROPERTIES: tuple[Property, ...] = (*silence.PROPERTIES, *properties.ON_THE_WALK, *texts.PROPERTIES, *clinical.PROPERTIES)
-COLLECT_AFTER = 100_000
-"""Objects after which Python looks for rubbish: the states stay, and looking through them costs."""
 
 
 @dataclass
@@ -56,13 +54,10 @@ class Checked:
         return not any(r.failed for r in self.results)
 
 
-def walk_one(flow: Flow, age: str, aspects: bool = True, words: bool = True, stop_at_first: bool = False, digest: bool = False, only: str | None = None) -> tuple[Walked, int, int]:
-    """One age: its texts, its silence, its walk; the plans silence tells apart, and memory in MB.
-
-    `aspects`, `words`: what no age changes, see `Walk`. `only`: the one property that ends it.
-    """
+def walk_one(flow: Flow, age: str, part: Part = MOVES, stop_at_first: bool = False, digest: bool = False, only: str | None = None) -> tuple[Walked, int, int]:
+    """One age: its texts, its silence, its walk; the plans silence tells apart, and memory in MB."""
     table = build(flow, open_variant(age))
-    walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, aspects=aspects, words=words, table=table, only=only)
+    walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, part=part, table=table, only=only)
     found = walk.found
     look_at_texts(flow, table, found)
     gc.collect()
@@ -79,7 +74,7 @@ def check(flow: Flow) -> Checked:
     """Everything; two processes."""
     began = time.perf_counter()
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork")) as pool:
-        walks = list(pool.map(walk_one, [flow] * 2, WALKED_AGES, (True, False), (False, True)))
+        walks = list(pool.map(walk_one, [flow] * 2, WALKED_AGES, (MOVES, WORDS)))
     variants, left_out = combinations()
     checked = Checked(flow.flow, variants, left_out)
     results = {p.name: Result(p) for p in PROPERTIES}

@@ -24,6 +24,23 @@ FINE_OF_ONE_COARSE = 6
 """Fine states walked of each coarse one, at most."""
 
 
+@dataclass(frozen=True)
+class Part:
+    """What one walk does. No age changes more than seconds, so the walks of two ages share the work.
+
+    `everywhere`: what works everywhere is said at every state; else at every step and moment.
+    `aspects`: everything remembered is brought to every step.
+    `words`: what only speaks, taking back and handing over, at every step and moment.
+    """
+
+    everywhere: bool = True
+    aspects: bool = False
+    words: bool = False
+
+
+MOVES, WORDS = Part(), Part(everywhere=False, aspects=True, words=True)
+
+
 @dataclass(slots=True, eq=False)
 class Node:
     """A state that was reached: how it stands, and by which event from which node."""
@@ -68,11 +85,10 @@ class Path:
 class Walk:
     """One age. `most_moves` bounds the fine states, never the coarse ones.
 
-    No age changes these, so one walk may leave them to another. `aspects`: everything remembered is
-    brought to every step. `words`: what only speaks, taking back, handing over.
+    `only`: the one property that ends it with `stop_at_first`.
     """
 
-    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, aspects: bool = True, words: bool = True, table: Table | None = None, only: str | None = None) -> None:
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, part: Part = MOVES, table: Table | None = None, only: str | None = None) -> None:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
@@ -90,7 +106,7 @@ class Walk:
         self._fine: dict[Hashable, set[Hashable]] = {}
         self._fresh: deque[tuple[Hashable, Node]] = deque()
         self._more: deque[tuple[Hashable, Node]] = deque()
-        self.aspects, self.words, self.only = aspects, words, only
+        self.part, self.only = part, only
         self.digest, self._digest = digest, sha256()
         self._classes: set[Facts] = set()
         self._facts = undecided(flow)
@@ -135,17 +151,19 @@ class Walk:
         self.found.states += 1
         self.found.depth = max(self.found.depth, node.depth)
         walked = {} if node.new_aspects else self._walked.setdefault(key, {})
-        own = self.table.stands[node.scene.machine.step].own_answers
+        own, everywhere = self.table.stands[node.scene.machine.step].own_answers, self.flow.everywhere
         for event in events_at(node.scene):
             name = named(event)
             if name in ONLY_SPEAKS:
-                if not self.words or not self._first_at(name, node):
+                if not self.part.words or not self._first_at(name, node):
                     continue
-            elif name in ONCE_A_PLACE and name not in own and not self._first_at((name, "crew" in node.scene.machine.memory.marks), node):
-                continue
+            elif name in everywhere and name not in own:
+                once = name in ONCE_A_PLACE or not (self.part.everywhere or node.new_aspects)
+                if once and not self._first_at((name, "crew" in node.scene.machine.memory.marks), node):
+                    continue
             self._try(key, walked, name, node, event)
         self._try(key, walked, "", node, None)
-        if self.words and self._first_at("handing over", node):
+        if self.part.words and self._first_at("handing over", node):
             self._hand_over(node)
 
     def _first_at(self, what: Hashable, node: Node) -> bool:
@@ -272,7 +290,7 @@ class Walk:
 
     def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
         """Each answer once at every step and moment, by where it led."""
-        return self.words and self._first_at(("wrong", answer, after.scene.machine.step), before)
+        return self.part.words and self._first_at(("wrong", answer, after.scene.machine.step), before)
 
     def _take_back(self, before: Node, after: Node) -> None:
         """ "That was wrong", said at once."""
@@ -322,7 +340,7 @@ class Walk:
                 self._fresh.append((key, node))
                 return
             self._parked.setdefault(key, []).append(node)
-        if self.aspects and self._new_aspects(scene):
+        if self.part.aspects and self._new_aspects(scene):
             node.new_aspects = True
             self._fresh.append((key, node))
         elif self.most_moves and len(known := self._fine[key]) < FINE_OF_ONE_COARSE:

@@ -181,4 +181,4 @@ def _learned(watch: Watch, cue: Learned) -> None:
         watch.swelling = True
     if cue.what == "breathing" and cue.value == "better":
         watch.since.clear()
-        watch.last_breath = None
+        watch.last_breath = watch.out_since = None

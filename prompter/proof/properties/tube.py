@@ -90,7 +90,7 @@ def _timers(watch: Watch, edge: Edge, answer: str) -> None:
     tube, marks = edge.before_known["tube"], edge.scene.machine.memory.marks
     busy = tube == "out" or edge.before_marks & {"changing", "inserting", "on route", "pushing"} or "pushing" in marks
     asked = answer in edge.scene.machine.table.stands[edge.source].own_answers
-    if answer in ("passed", "rising", "better", "not breathing", "limp", "bleeding", "came out", "halfway"):
+    if answer in ("passed", "rising", "better", "not breathing", "limp", "bleeding", "came out", "halfway", "vomit", "mucus"):
         _forget(watch)
     elif busy or not asked or type(edge.event) is not Answered or "tube" not in edge.facts:
         return
@@ -115,6 +115,8 @@ def _forget(watch: Watch) -> None:
 
 def _learned(edge: Edge, answer: str, found: Findings) -> None:
     machine = edge.scene.machine
+    if edge.moves and edge.moves[0].how == "timed":
+        return  # a deadline came first: it is an answer to another question, or kept for the return
     if answer not in _LEARNED or type(edge.event) is not Answered or answer not in machine.table.stands[edge.source].own_answers:
         return
     if edge.before_marks & {"on route"} or edge.before_known["tube"] == "out" or edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
