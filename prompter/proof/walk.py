@@ -99,7 +99,7 @@ class Walk:
         self._seen: dict[Hashable, list[Facts]] = {}
         self._walked: dict[Hashable, dict[str, list[tuple[Facts, frozenset[str]]]]] = {}
         self._tried: dict[Hashable, Node] = {}
-        self._aspects: set[tuple[str, str]] = set()
+        self._aspects: dict[str, set[Hashable]] = {}
         self._arrived: dict[Hashable, set[Facts]] = {}
         self._parked: dict[Hashable, list[Node]] = {}
         self._matters: dict[Hashable, set[str]] = {}
@@ -290,7 +290,8 @@ class Walk:
 
     def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
         """Each answer once at every step and moment, by where it led."""
-        return self.part.words and self._first_at(("wrong", answer, after.scene.machine.step), before)
+        place = ("wrong", answer, after.scene.machine.step, self.states.moment(before.scene), before.scene.machine.step)
+        return self.part.words and self._tried.setdefault(place, before) is before
 
     def _take_back(self, before: Node, after: Node) -> None:
         """ "That was wrong", said at once."""
@@ -370,10 +371,10 @@ class Walk:
 
     def _new_aspects(self, scene: Scene) -> bool:
         """Something is remembered at this step that never was at it before."""
-        aspects = self.states.aspects(scene)
-        if aspects <= self._aspects:
+        known, aspects = self._aspects.setdefault(scene.machine.step, set()), self.states.aspects(scene)
+        if known.issuperset(aspects):
             return False
-        self._aspects |= aspects
+        known.update(aspects)
         return True
 
     def _fail(self, node: Node, name: str, detail: str) -> None:
