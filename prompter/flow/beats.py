@@ -22,6 +22,8 @@ class Beats(Speaking):
         self._breaths_first = False
         self._last_breath: int | None = None
         self._talk: set[int] = set()  # what must end before the step asks or goes on
+        gap = self._engine.events.get("gap")
+        self._may_gap = frozenset(gap.transitions if gap else ())  # steps that breaths may interrupt
         self._gaps = [
             (guard_of(atoms), line.since, int(line.after_s * 1000))
             for line in self._rules.breath_gap
@@ -32,10 +34,10 @@ class Beats(Speaking):
         """When breaths have been missing for as long as the rules allow."""
         if self.paced or self._pace_cue is not None or self.memory.known["breathing"] == "better":
             return None
-        if "gap" not in self._engine.events or self.step not in self._engine.events["gap"].transitions:
+        if self.step not in self._may_gap:
             return None
         if self._breaths_first:
-            return self._now
+            return self.now_ms
         breath = self._last_breath
         for guard, since, after_ms in self._gaps:
             began = self.memory.since.get(since) if since else breath
@@ -48,7 +50,7 @@ class Beats(Speaking):
     def _pace_breaths(self, count: int | None) -> int:
         cue = self._pace("breaths", count)
         if not self._before_beat:
-            self._last_breath = self._now
+            self._last_breath = self.now_ms
         return cue
 
     def _pace(self, what: str, count: int | None) -> int:
@@ -60,9 +62,9 @@ class Beats(Speaking):
         elif what == "pushes":
             per_minute = numbers["pushes_per_minute"]
             pushes, breaths = int(numbers["pushes_a_cycle"]), int(numbers["breaths_a_cycle"])
-        self._emit(Pace(self._now, cue, what, per_minute, count, pushes, breaths))
+        self.emit(Pace(self.now_ms, cue, what, per_minute, count, pushes, breaths))
         lasts = None if count is None else int(count * 60_000 / per_minute)
-        self._outstanding.add(cue, self._now, lasts, "beat")
+        self._outstanding.add(cue, self.now_ms, lasts, "beat")
         self._pace_began, self._pace_lasts_ms = None, lasts or 0
         self._beat, self._pace_cue = what, None if count is None else cue
         # It begins when what stands before it in the queue has been said.
@@ -73,11 +75,11 @@ class Beats(Speaking):
         if self._beat == "breaths" and not self._before_beat:
             self._breathed()
         elif self._beat == "pushes" and not self._before_beat:
-            self._last_breath = self._now
+            self._last_breath = self.now_ms
         if self._beat:
-            self._emit(PaceStopped(self._now))
+            self.emit(PaceStopped(self.now_ms))
         self._beat, self._pace_cue = "", None
 
     def _breathed(self) -> None:
         """A beat of breaths is over: its last tone was up to one interval ago."""
-        self._last_breath = self._now - int(60_000 / self._numbers["breaths_per_minute"])
+        self._last_breath = self.now_ms - int(60_000 / self._numbers["breaths_per_minute"])

@@ -1,11 +1,10 @@
 """The emergency call: a second flat machine beside care, which it never makes wait."""
 
-from collections.abc import Callable
-
 from transitions import Machine
 
 from prompter.events import How, Moved
-from prompter.flow.table import Spoken, Table
+from prompter.flow.speaking import Speaking
+from prompter.flow.table import Table
 
 STEPS = ("not yet", "asked", "on speaker", "no phone", "ended")
 
@@ -26,14 +25,12 @@ _ENGINE = Machine(
     transitions=[{"trigger": t, "source": s, "dest": d} for t, s, d in ROWS],
 )  # fmt: skip
 
-Speak = Callable[[str, str], int]
-
 
 class Call:
-    """Where the call stands. `say(text, role)` speaks a clip; `record(cue)` takes the rest."""
+    """Where the call stands. `by`: who speaks and cues for it, at its present time."""
 
-    def __init__(self, table: Table, say: Speak, record: Callable[[Moved], None]) -> None:
-        self.table, self._say, self._record = table, say, record
+    def __init__(self, table: Table) -> None:
+        self.table = table
         self.step = "not yet"
         self.reasons: list[str] = []
         self.due_at: int | None = None
@@ -41,64 +38,64 @@ class Call:
         part = table.flow.call
         self._every_ms = {"asked": int(part.reminder_s * 1000), "no phone": int(part.reminder_without_phone_s * 1000)}
 
-    def fork(self, say: Speak, record: Callable[[Moved], None]) -> "Call":
-        """An independent copy that speaks and records elsewhere."""
+    def copy(self) -> "Call":
+        """An independent copy."""
         twin = object.__new__(type(self))
         twin.__dict__.update(self.__dict__)
-        twin._say, twin._record, twin.reasons = say, record, list(self.reasons)
+        twin.reasons = list(self.reasons)
         return twin
 
-    def start(self, at: int) -> None:
+    def start(self, by: Speaking) -> None:
         """The timer starts: at the beginning, and at each "getting worse". A call asked for stays so."""
         if self.step in ("ended", "on speaker"):
-            self._fire("restart", at, "spoken", None)
+            self._fire("restart", by, "spoken", None)
         if self.step == "not yet":
-            self.due_at = at + max(int(self.table.variant.numbers["call_after_s"] * 1000), 1)
+            self.due_at = by.now_ms + max(int(self.table.variant.numbers["call_after_s"] * 1000), 1)
 
-    def ask_now(self, at: int, reason: str, how: How, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
+    def ask_now(self, by: Speaking, reason: str, how: How) -> None:
         """It is due: the timer ran out, or something happened that needs the call at once."""
         if reason in self.reasons and self.step in ("asked", "on speaker"):
             return
         self.reasons.append(reason)
         if self.step == "not yet":
-            self._fire("due", at, how, reason)
-            self._ask(at, paced, choose)
+            self._fire("due", by, how, reason)
+            self._ask(by)
 
-    def remind(self, at: int, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
+    def remind(self, by: Speaking) -> None:
         """The timer of this step ran out."""
         if self.step == "not yet":
-            self.ask_now(at, "time", "timed", paced, choose)
+            self.ask_now(by, "time", "timed")
         elif self.step == "no phone":
-            self._ask_in(self.table.line(self.table.flow.call.remind_without_phone), at)
+            self._ask_in(self.table.line(self.table.flow.call.remind_without_phone), by)
         elif self.step == "asked":
             part = self.table.flow.call
-            self._ask_in(self.table.line(part.ask_paced if paced else part.remind), at)
+            self._ask_in(self.table.line(part.ask_paced if by.paced else part.remind), by)
 
-    def becomes(self, step: str, at: int, how: How, tell: Callable[[tuple[Spoken, ...]], None]) -> None:
+    def becomes(self, step: str, by: Speaking, how: How) -> None:
         """ "Phone on speaker", "no phone", handed over."""
         before = self.step
-        self._fire(step, at, how, None)
+        self._fire(step, by, how, None)
         if self.step != step or before == step:
             return
-        self._remind_from(at)
+        self._remind_from(by.now_ms)
         if step == "on speaker":
-            tell(self.table.on_speaker)
+            by.tell_operator(self.table.on_speaker)
 
-    def take_back(self, before: str, at: int) -> None:
+    def take_back(self, before: str, by: Speaking) -> None:
         """ "That was wrong": the call was not on speaker (or the crew has it) after all. What was asked for stays asked for."""
         if self.step != before and before in (*self._every_ms, "ended"):
             source, self.step = self.step, before
-            self._remind_from(at)
-            self._record(Moved(at, "call", source, before, "spoken", "wrong"))
+            self._remind_from(by.now_ms)
+            by.emit(Moved(by.now_ms, "call", source, before, "spoken", "wrong"))
 
-    def _ask(self, at: int, paced: bool, choose: Callable[[tuple[Spoken, ...]], str | None]) -> None:
-        text = self.table.line(self.table.flow.call.ask_paced) if paced else choose(self.table.call_ask)
-        self._ask_in(text or self.table.line(self.table.flow.call.remind), at)
+    def _ask(self, by: Speaking) -> None:
+        text = self.table.line(self.table.flow.call.ask_paced) if by.paced else by.choose(self.table.call_ask)
+        self._ask_in(text or self.table.line(self.table.flow.call.remind), by)
 
-    def _ask_in(self, text: str, at: int) -> None:
-        self._say(text, "call")
-        self._asked_at = at
-        self._remind_from(at)
+    def _ask_in(self, text: str, by: Speaking) -> None:
+        by.say(text, "call")
+        self._asked_at = by.now_ms
+        self._remind_from(by.now_ms)
 
     def _remind_from(self, at: int) -> None:
         """Reminders are counted from when it was last asked for, however often somebody has no phone."""
@@ -106,8 +103,8 @@ class Call:
         last = self._asked_at if self._asked_at is not None else at
         self.due_at = None if every_ms is None else max(at, last + every_ms)
 
-    def _fire(self, trigger: str, at: int, how: How, reason: str | None) -> None:
+    def _fire(self, trigger: str, by: Speaking, how: How, reason: str | None) -> None:
         source = self.step
         _ENGINE.events[trigger].trigger(self)
         if self.step != source:
-            self._record(Moved(at, "call", source, self.step, how, None, reason or ""))
+            by.emit(Moved(by.now_ms, "call", source, self.step, how, None, reason or ""))

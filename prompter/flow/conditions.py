@@ -90,26 +90,37 @@ def _is_fact(atom: Atom) -> bool:
 
 
 def guard_of(atoms: Iterable[Atom]) -> Guard | None:
-    """One function for all of them (a trigger tries many rows); None if nothing is asked."""
-    tests = [_test(atom) for atom in atoms]
+    """One function for all of them (a trigger tries many rows); None if nothing is asked.
+
+    What has happened is asked before what the plan says: with an open plan (`memory.facts`) that
+    leaves more of it open.
+    """
+    tests = [_test(atom) for atom in sorted(atoms, key=_is_fact)]
     if not tests:
         return None
     if len(tests) == 1:
         return tests[0]
-    return lambda memory: all(test(memory) for test in tests)
+    guard = tests[-1]
+    for test in reversed(tests[:-1]):
+        guard = _both(test, guard)
+    return guard
+
+
+def _both(one: Guard, other: Guard) -> Guard:
+    return lambda memory: one(memory) and other(memory)
 
 
 def _test(atom: Atom) -> Guard:
     name, value, wanted = atom.name, atom.value, not atom.negated
     if atom.sort == "known":
-        return lambda memory: (memory.known[name] == value) is wanted
+        return (lambda memory: memory.known[name] == value) if wanted else (lambda memory: memory.known[name] != value)
     if atom.sort == "count":
         least = int(value)
         return lambda memory: (memory.counts.get(name, 0) >= least) is wanted
     if _is_fact(atom):
-        return lambda memory: (name in memory.facts) is wanted
+        return (lambda memory: name in memory.facts) if wanted else (lambda memory: name not in memory.facts)
     if name == "low number":
         return lambda memory: memory.low_number() is wanted
     if name == "fresh number":
         return lambda memory: memory.fresh_number() is wanted
-    return lambda memory: (name in memory.marks) is wanted
+    return (lambda memory: name in memory.marks) if wanted else (lambda memory: name not in memory.marks)

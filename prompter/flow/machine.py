@@ -64,15 +64,15 @@ class FlowMachine(Resuming):
         twin = object.__new__(type(self))
         twin.__dict__.update(self.__dict__)
         twin.memory, twin._clock, twin._outstanding = self.memory.copy(), self._clock.copy(), self._outstanding.copy()
-        twin.call = self.call.fork(twin._say, twin._emit)
+        twin.call = self.call.copy()
         twin._before_beat, twin._talk = set(self._before_beat), set(self._talk)
         twin._history = list(self._history)
         return twin
 
     def feed(self, event: Record) -> list[Record]:
         """Takes one event; returns the cues in order. Raises Bug on a time before the last one."""
-        if event.at_ms < self._now:
-            raise Bug(f"time went back: {event.at_ms} ms after {self._now} ms")
+        if event.at_ms < self.now_ms:
+            raise Bug(f"time went back: {event.at_ms} ms after {self.now_ms} ms")
         handler = _HANDLERS.get(type(event))
         if handler is None:
             raise Bug(f"the flow machine takes no {event.kind!r}")
@@ -134,7 +134,7 @@ class FlowMachine(Resuming):
             due = self._due()
             if due is None or due[0] > until or (due[0] == until and not including):
                 return
-            self._at(max(due[0], self._now))
+            self._at(max(due[0], self.now_ms))
             _DEADLINES[due[1]](self)
         raise Bug(f"deadlines do not come to rest at step {self.step!r}")
 
@@ -149,10 +149,10 @@ class FlowMachine(Resuming):
             self._prompt_over(cue)
 
     def _call_due(self) -> None:
-        self.call.remind(self._now, self.paced, self._choose)
+        self.call.remind(self)
 
     def _pause_over(self) -> None:
-        self._clock.resume(self._now)
+        self._clock.resume(self.now_ms)
 
     def _ask_due(self) -> None:
         self._clock.ask_at = None
@@ -192,15 +192,15 @@ class FlowMachine(Resuming):
             self._refuse("started", "it has begun already")
             return
         self._started = True
-        self.call.start(self._now)
+        self.call.start(self)
         stand = self.table.stands[self.step]
         for effects in stand.enter:
             self._apply(effects)
-        self._emit(Moved(self._now, "care", "", self.step, "timed"))
+        self.emit(Moved(self.now_ms, "care", "", self.step, "timed"))
         self._begin(stand)
         at_once_if = self.table.flow.call.at_once_if
         if at_once_if and holds(at_once_if, self.table.variant.facts, self.memory):
-            self.call.ask_now(self._now, "at once, as the flow says", "timed", self.paced, self._choose)
+            self.call.ask_now(self, "at once, as the flow says", "timed")
 
     def _answered(self, event: Answered) -> None:
         self._somebody_heard()
@@ -228,17 +228,17 @@ class FlowMachine(Resuming):
         self._somebody_heard()
         low, high = self._rules.numbers.get(event.quantity, (0, 0))
         if not low <= event.value <= high:
-            self._say(self._rules.number_again, "question")
+            self.say(self._rules.number_again, "question")
             self._refuse(f"{event.quantity} {event.value}", f"outside {low} to {high}")
             return
         self._before = self._as_it_is()
-        self._emit(Learned(self._now, event.quantity, str(event.value), event.how))
-        self._say(self.table.line(self._rules.heard, read_back=str(event.value)), "echo")
+        self.emit(Learned(self.now_ms, event.quantity, str(event.value), event.how))
+        self.say(self.table.line(self._rules.heard, read_back=str(event.value)), "echo")
         if event.quantity == "pulse":
             self.memory.pulse = event.value
             moved = False
         else:
-            self.memory.spo2, self.memory.spo2_at_ms = event.value, self._now
+            self.memory.spo2, self.memory.spo2_at_ms = event.value, self.now_ms
             trigger = "number low" if self.memory.low_number() else "number fine"
             moved = self._fire(trigger, event.how, None) or self._answer_interrupted(trigger, event.how)
         if not moved:
@@ -258,7 +258,7 @@ class FlowMachine(Resuming):
         number = None if event.quantity is None else f"{event.quantity} {event.value}"
         if number is not None and event.value is not None and self._same_again(event):
             self._asked_back = None
-            self._numbered(Numbered(self._now, event.quantity or "", event.value, "spoken", event.score))
+            self._numbered(Numbered(self.now_ms, event.quantity or "", event.value, "spoken", event.score))
             return
         if self._phase != "asking":
             if not self._ask_back_interrupted(event, number):
@@ -267,7 +267,7 @@ class FlowMachine(Resuming):
         self._unclear += 1
         if self._unclear >= self._rules.unclear_before_assuming:
             self._unclear = 0
-            self._say(self._rules.use_key, "notice")
+            self.say(self._rules.use_key, "notice")
             quiet = self._quiet()
             if quiet and quiet.act_ms is not None:
                 self._assume("after unclear")
@@ -280,9 +280,9 @@ class FlowMachine(Resuming):
         """'I heard: chest flat?' or '96? Once more.' The same again is then taken as yes."""
         if number is not None:
             self._asked_back = number
-            return self._say(self.table.line(self._rules.ask_back, read_back=str(event.value)), "question")
+            return self.say(self.table.line(self._rules.ask_back, read_back=str(event.value)), "question")
         self._asked_back = event.answer
-        return self._say(self.table.asked_back(event.answer or ""), "question")
+        return self.say(self.table.asked_back(event.answer or ""), "question")
 
     def _ask_back_interrupted(self, event: Unclear, number: str | None) -> bool:
         """A doubtful answer to the question that a visit interrupted."""
@@ -313,15 +313,15 @@ class FlowMachine(Resuming):
         return before == event.value or both_low
 
     def _speech_started(self, event: SpeechStarted) -> None:
-        self._clock.pause(self._now)
+        self._clock.pause(self.now_ms)
 
     def _speech_ended(self, event: SpeechEnded) -> None:
-        self._clock.resume(self._now)
+        self._clock.resume(self.now_ms)
 
     def _prompt_ended(self, event: PromptEnded) -> None:
         if event.cut and self._outstanding.role(event.cue) == "call" and self.call.step == "asked":
             # What was cut of the call is asked again soon.
-            soon = self._now + CUT_CALL_AGAIN_MS
+            soon = self.now_ms + CUT_CALL_AGAIN_MS
             self.call.due_at = min(self.call.due_at or soon, soon)
         if not self._outstanding.knows(event.cue):
             return  # of a step left since, or taken for lost before
@@ -336,26 +336,26 @@ class FlowMachine(Resuming):
     # ------------------------------------------------------------------ answers of the machine's own
 
     def _say_again(self) -> None:
-        self._emit(Tone(self._now, self._cue_number(), "noted"))
+        self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
         self._say_prompt_again()
 
     def _how_do_i(self) -> None:
         stand = self.table.stands[self.step]
         if stand.how:
-            self._say(stand.how, "care")
+            self.say(stand.how, "care")
         else:
             self._say_prompt_again()
 
     def _hold_on(self) -> None:
         if self._may_hold():
-            self._say(self._rules.holding, "notice")
+            self.say(self._rules.holding, "notice")
             self._clock.hold()
         else:
-            self._emit(Tone(self._now, self._cue_number(), "noted"))
+            self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
 
     def _note(self) -> None:
         self._noting = True
-        self._emit(Tone(self._now, self._cue_number(), "noted"))
+        self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
 
     # ------------------------------------------------------------------ small things
 

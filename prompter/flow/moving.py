@@ -27,7 +27,7 @@ class Moving(Standing):
 
     def __init__(self, table: Table, engine: Machine | None) -> None:
         super().__init__(table, engine)
-        self.call = Call(table, self._say, self._emit)
+        self.call = Call(table)
         self.closed = False
         self._history: list[Before] = []
         self._before: Before | None = None
@@ -55,12 +55,12 @@ class Moving(Standing):
             if self._rules.assumed_halves_times:
                 self._nobody_heard = True
             if note:
-                self._emit(Learned(self._now, "assumed", note, "assumed"))
+                self.emit(Learned(self.now_ms, "assumed", note, "assumed"))
         else:
             self._refuse("silence", "silence alone does not lead on from here")
             self._clock.clear()
             self._say_prompt_again()
-            self._silence_from(self._now)
+            self._silence_from(self.now_ms)
         self._before = None
 
     def take(self, row: Row) -> None:
@@ -88,8 +88,8 @@ class Moving(Standing):
         if self._may_hold():
             self._clock.wait_for(within_ms)
         self.memory.pending = row.trigger
-        self._clock.confirm_until = self._now + within_ms
-        self._say(self.table.to_confirm(row.trigger), "question")
+        self._clock.confirm_until = self.now_ms + within_ms
+        self.say(self.table.to_confirm(row.trigger), "question")
 
     def _not_confirmed(self) -> None:
         self.memory.pending = self._clock.confirm_until = None
@@ -100,9 +100,9 @@ class Moving(Standing):
 
     def _acknowledge(self, answer: str) -> None:
         if self.table.flow.answers[answer].risk == "plain":
-            self._emit(Tone(self._now, self._cue_number(), "noted"))
+            self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
         else:
-            self._say(self.table.heard(answer), "echo")
+            self.say(self.table.heard(answer), "echo")
 
     def _go_back(self, row: Row, how: How, answer: str | None) -> None:
         if not self.memory.back:
@@ -120,7 +120,7 @@ class Moving(Standing):
         stand, left = self.table.stands[row.target], self.table.stands[row.source]
         if not row.returns:
             self._keep_the_way_back(row, stand, left)
-        self._emit(Moved(self._now, "care", row.source, row.target, how, answer))
+        self.emit(Moved(self.now_ms, "care", row.source, row.target, how, answer))
         if not row.returns:
             for effects in stand.enter:
                 self._apply(effects)
@@ -137,7 +137,7 @@ class Moving(Standing):
         if stand.final:
             self.closed = True
             self._stop_beat()
-            self._emit(Closed(self._now, self.outcome))
+            self.emit(Closed(self.now_ms, self.outcome))
 
     def _interrupted(self) -> str | None:
         """The step whose question a visit interrupted, if its answers still count.
@@ -169,7 +169,7 @@ class Moving(Standing):
         cues = len(self._cues)
         self.memory = memory.copy()
         self.memory.back, self.memory.kept, self.step = (), None, place
-        self._emit(Moved(self._now, "care", visit, place, how, answer))
+        self.emit(Moved(self.now_ms, "care", visit, place, how, answer))
         if self._fire(answer, how, answer):
             if self.step == place:
                 self._begin(self.table.stands[place], self.table.stands[visit])
@@ -216,9 +216,9 @@ class Moving(Standing):
             if cue is not None and not self.paced:
                 self._wait_after(self._say_prompt_again())
             # Who has just spoken is there: the open question keeps a few seconds more.
-            self._clock.keep_until(self._now + int(self._rules.halved_not_below_s * 1000))
+            self._clock.keep_until(self.now_ms + int(self._rules.halved_not_below_s * 1000))
             if self._waiting is None and self._clock.ask_at is None:
-                self._silence_from(self._now)  # what was learned may have changed what silence does
+                self._silence_from(self.now_ms)  # what was learned may have changed what silence does
 
     def _question_over(self, cue: int | None) -> None:
         """The open question is answered and the step stays: wait for the next time to ask."""
@@ -227,12 +227,12 @@ class Moving(Standing):
         self._waiting, self._asked = None, False
         if stand.ask_at_ms:
             self._ask_index = min(self._ask_index + 1, len(stand.ask_at_ms) - 1)
-            self._clock.ask_at = self._now + stand.ask_at_ms[self._ask_index]
+            self._clock.ask_at = self.now_ms + stand.ask_at_ms[self._ask_index]
             self._clock.every_at = every_at
         elif cue is not None:
             self._waiting = cue
         else:
-            self._silence_from(self._now)
+            self._silence_from(self.now_ms)
 
     def _apply(self, effects: Effects) -> None:
         memory, how = self.memory, self._how
@@ -240,41 +240,43 @@ class Moving(Standing):
             self._learn(name, value)
         for name in effects.set:
             if name not in memory.marks:
-                memory.since[name] = self._now
+                memory.since[name] = self.now_ms
         memory.marks.update(effects.set)
         memory.marks.difference_update(effects.clear)
         for name in effects.count:
             memory.counts[name] = memory.counts.get(name, 0) + 1
-            self._emit(Learned(self._now, name, str(memory.counts[name]), how))
+            self.emit(Learned(self.now_ms, name, str(memory.counts[name]), how))
         for name in effects.reset:
             memory.counts.pop(name, None)
         for name in effects.set:
-            self._emit(Learned(self._now, name, "yes", how))
+            self.emit(Learned(self.now_ms, name, "yes", how))
         if effects.call:
-            self.call.ask_now(self._now, effects.call, how, self.paced, self._choose)
+            self.call.ask_now(self, effects.call, how)
         if effects.call_is:
-            self.call.becomes(effects.call_is, self._now, how, self._say_all_to_operator)
+            self.call.becomes(effects.call_is, self, how)
         if effects.call_restarts:
-            self.call.start(self._now)
+            self.call.start(self)
 
     def _learn(self, name: str, value: str) -> None:
         memory, before = self.memory, self.memory.known[name]
         if before != value:
             memory.known[name] = value
-            memory.since[f"{name} is {value}"] = self._now
-            self._emit(Learned(self._now, name, value, self._how))
+            memory.since[f"{name} is {value}"] = self.now_ms
+            self.emit(Learned(self.now_ms, name, value, self._how))
         if (name, value) == ("tube", "proven open"):
             memory.reason = None
         elif (name, before) == ("breathing", "better") and before != value:
             # A new bout of trouble: its breaths have yet to begin.
             self._last_breath = None
             memory.since.clear()
+        if (name, value) == ("breathing", "no") and self._last_breath is None:
+            self._last_breath = self.now_ms  # they are missing from now on
 
     def _undo(self) -> None:
         kept = self.memory.kept
         if kept and not (self._history and self._history[-1].memory.kept == kept):
             self.memory.kept = None  # it had not led anywhere yet
-            self._say(self._rules.going_back, "notice")
+            self.say(self._rules.going_back, "notice")
             return
         if not self._history:
             self._refuse("wrong", "there is nothing to take back")
@@ -282,11 +284,11 @@ class Moving(Standing):
         before = self._history.pop()
         # A copy: who forked this machine may take the same answer back as well.
         source, self.step, self.memory = self.step, before.step, before.memory.copy()
-        self._at(self._now)
+        self._at(self.now_ms)
         self._not_confirmed()
-        self._emit(Moved(self._now, "care", source, before.step, "spoken", "wrong"))
-        self.call.take_back(before.call, self._now)
-        self._say(self._rules.going_back, "notice")
+        self.emit(Moved(self.now_ms, "care", source, before.step, "spoken", "wrong"))
+        self.call.take_back(before.call, self)
+        self.say(self._rules.going_back, "notice")
         self._begin(self.table.stands[before.step])
 
     def _as_it_is(self) -> Before:
@@ -297,4 +299,4 @@ class Moving(Standing):
         del self._history[: -self._rules.undo_depth]
 
     def _at(self, now: int) -> None:
-        self._now = self.memory.now_ms = now
+        self.now_ms = self.memory.now_ms = now

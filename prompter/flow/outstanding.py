@@ -4,25 +4,31 @@ The loudspeaker reports ends. If it never does (dead voice, lost device), the bo
 the flow go on: nothing in an emergency waits for a report.
 """
 
+from functools import cache
+
 from prompter.limits import PROMPT_LOST_MS, SPEECH_FIXED_MS, SPEECH_WORD_MS
 
 
+@cache
 def speech_ms(text: str) -> int:
     """A generous length for a clip of this text, in ms."""
     return SPEECH_FIXED_MS + SPEECH_WORD_MS * len(text.split())
+
+
+_NOT_OF_CARE = frozenset({"call", "notice", "echo"})
 
 
 class Outstanding:
     """Cues in the order of playing, each with the time by which it has surely ended."""
 
     def __init__(self) -> None:
-        self._ends_by: dict[int, int] = {}
+        self._ends_by: dict[int, int] = {}  # each ends after the one before it
         self._roles: dict[int, str] = {}
         self._busy_until = 0
 
     def copy(self) -> "Outstanding":
         """An independent copy."""
-        twin = Outstanding()
+        twin = object.__new__(Outstanding)
         twin._ends_by, twin._roles, twin._busy_until = dict(self._ends_by), dict(self._roles), self._busy_until
         return twin
 
@@ -44,7 +50,7 @@ class Outstanding:
 
     def forget_care(self) -> None:
         """The step was left: what care still wanted to say will not be waited for."""
-        for cue in [c for c, role in self._roles.items() if role not in ("call", "notice", "echo")]:
+        for cue in [c for c, role in self._roles.items() if role not in _NOT_OF_CARE]:
             self.end(cue)
 
     def knows(self, cue: int) -> bool:
@@ -56,8 +62,8 @@ class Outstanding:
 
     def first(self) -> int | None:
         """The cue whose bound comes first."""
-        return min(self._ends_by, key=lambda cue: (self._ends_by[cue], cue), default=None)
+        return next(iter(self._ends_by), None)
 
     def lost_at(self) -> int | None:
         """When the first bound passes."""
-        return min(self._ends_by.values(), default=None)
+        return next(iter(self._ends_by.values()), None)

@@ -34,5 +34,5 @@ class Resuming(Moving):
         self._before_beat = set()
         self._not_confirmed()
         stand = self.table.stands[self.step]
-        self._say(self.table.continuing(stand.name), "notice")
+        self.say(self.table.continuing(stand.name), "notice")
         self._begin(stand)

@@ -33,9 +33,7 @@ class SilenceClock:
 
     def clear(self) -> None:
         """Nothing is awaited any more; a new question may be held up anew."""
-        for name in _DEADLINES:
-            setattr(self, name, None)
-        self.paused_at = None
+        self.ask_at = self.act_at = self.repeat_at = self.every_at = self.confirm_until = self.paused_at = None
         self.pause_left_ms, self.hold_left_ms = self.pause_most_ms, self.hold_most_ms
         self.hold_owed_ms = 0
 
@@ -79,10 +77,12 @@ class SilenceClock:
         if self.paused_at is not None:
             return self.paused_at + self.pause_left_ms, "paused_at"
         best: tuple[int, str] | None = None
-        for name in _DEADLINES:
-            at = getattr(self, name)
-            if at is not None and (best is None or at < best[0]):
-                best = (at, name)
+        for due in (
+            (self.ask_at, "ask_at"), (self.act_at, "act_at"), (self.repeat_at, "repeat_at"),
+            (self.every_at, "every_at"), (self.confirm_until, "confirm_until"),
+        ):  # fmt: skip
+            if due[0] is not None and (best is None or due[0] < best[0]):
+                best = due
         return best
 
     def _shift(self, by_ms: int, names: Iterable[str]) -> None:

@@ -23,7 +23,7 @@ class Speaking:
             number_fresh_ms=int(rules.number_fresh_s * 1000),
         )
         self.step = next(iter(table.stands))
-        self._now = 0
+        self.now_ms = 0
         self._phase = "talk"  # or "asking": all is said, an answer is awaited
         self._beat = ""  # what is paced now
         self._cues: list[Record] = []
@@ -36,12 +36,12 @@ class Speaking:
         """A beat of breaths or pushes runs now."""
         return self._beat in ("breaths", "pushes")
 
-    def _say(self, text: str, role: str) -> int:
+    def say(self, text: str, role: str) -> int:
         if role == "care" and self._for_helper(text):
             role = "helper"
         cue = self._cue_number()
-        self._emit(Say(self._now, cue, text, role, self.step))
-        self._outstanding.add(cue, self._now, speech_ms(text), role)
+        self.emit(Say(self.now_ms, cue, text, role, self.step))
+        self._outstanding.add(cue, self.now_ms, speech_ms(text), role)
         if role in ("care", "question"):
             self._last_prompt = text
         return cue
@@ -50,7 +50,7 @@ class Speaking:
         if spoken.guard is not None and not spoken.guard(self.memory):
             return None
         self.memory.marks.update(spoken.marks)
-        return self._say(spoken.text, role)
+        return self.say(spoken.text, role)
 
     def _say_first(self, lines: tuple[Spoken, ...], role: str = "care") -> int | None:
         for spoken in lines:
@@ -66,11 +66,11 @@ class Speaking:
         to_do = [s for s in stand.say if (s.guard is None or s.guard(self.memory)) and not self._for_helper(s.text)]
         return self._say_spoken(to_do[-1]) if to_do else None
 
-    def _say_all_to_operator(self, lines: tuple[Spoken, ...]) -> None:
+    def tell_operator(self, lines: tuple[Spoken, ...]) -> None:
         for spoken in lines:
             self._say_spoken(spoken, "call")
 
-    def _choose(self, lines: tuple[Spoken, ...]) -> str | None:
+    def choose(self, lines: tuple[Spoken, ...]) -> str | None:
         for spoken in lines:
             if spoken.guard is None or spoken.guard(self.memory):
                 return spoken.text
@@ -84,8 +84,8 @@ class Speaking:
         self._next_cue += 1
         return self._next_cue - 1
 
-    def _emit(self, cue: Record) -> None:
+    def emit(self, cue: Record) -> None:
         self._cues.append(cue)
 
     def _refuse(self, what: str, why: str) -> None:
-        self._emit(Refused(self._now, what, why))
+        self.emit(Refused(self.now_ms, what, why))

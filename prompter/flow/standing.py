@@ -97,7 +97,7 @@ class Standing(Beats):
         """Breaths would be missing before the pass is over: they come first, the pass after."""
         gap = self._gap_at()
         talk_ms = sum(speech_ms(s.text) for s in stand.say if s.guard is None or s.guard(self.memory))
-        return gap is not None and gap < self._now + talk_ms + 1000 * (stand.beat_count or 0)
+        return gap is not None and gap < self.now_ms + talk_ms + 1000 * (stand.beat_count or 0)
 
     def _talk_over(self) -> None:
         """All is said and the beat (if it has an end) is over: ask, go on, or wait."""
@@ -105,12 +105,12 @@ class Standing(Beats):
         for spoken in stand.then_say:
             self._say_spoken(spoken)
         if stand.ask:
-            at = self._now
+            at = self.now_ms
             if stand.beat in ("breaths", "pushes"):
-                began = self._pace_began if self._pace_began is not None else self._now
+                began = self._pace_began if self._pace_began is not None else self.now_ms
                 at = max(at, began + int(self._rules.ask_after_beat_s * 1000))
             at += stand.ask_at_ms[0] if stand.ask_at_ms else 0
-            if at <= self._now:
+            if at <= self.now_ms:
                 self._ask()
             else:
                 self._phase = "asking"
@@ -123,16 +123,16 @@ class Standing(Beats):
                 self._phase = "asking"
         else:
             self._phase = "asking"
-            self._silence_from(self._now)
+            self._silence_from(self.now_ms)
 
     def _ask(self) -> None:
         self._phase, self._asked = "asking", True
         stand = self.table.stands[self.step]
         if stand.ask_every_ms is not None:
-            self._clock.ask_at = self._now + stand.ask_every_ms
+            self._clock.ask_at = self.now_ms + stand.ask_every_ms
         cue = self._say_first(stand.ask, "question")
         if cue is None:
-            self._silence_from(self._now)
+            self._silence_from(self.now_ms)
         else:
             self._waiting = cue
 
@@ -147,22 +147,22 @@ class Standing(Beats):
         if cue in self._before_beat:
             self._before_beat.discard(cue)
             if not self._before_beat and self._beat == "breaths":
-                self._last_breath = self._now
+                self._last_breath = self.now_ms
         if cue == self._pace_cue:
             self._pace_cue = None
             self._beat = ""
-            self._pace_began = self._now - self._pace_lasts_ms
+            self._pace_began = self.now_ms - self._pace_lasts_ms
             if self.table.stands[self.step].beat == "breaths":
                 self._breathed()
         if cue in self._talk:
             self._talk.discard(cue)
             if not self._talk:
                 if self._beat in ("breaths", "pushes") and self._pace_began is None:
-                    self._pace_began = self._now
+                    self._pace_began = self.now_ms
                 self._talk_over()
         elif cue == self._waiting:
             self._waiting = None
-            self._silence_from(self._now)
+            self._silence_from(self.now_ms)
 
     def _silence_from(self, at: int) -> None:
         quiet = self._quiet()
@@ -184,7 +184,7 @@ class Standing(Beats):
     def _start_every(self) -> None:
         quiet = self._quiet()
         if quiet is not None and quiet.every_ms is not None:
-            self._clock.every_at = self._now + quiet.every_ms
+            self._clock.every_at = self.now_ms + quiet.every_ms
 
     def _quiet(self) -> Quiet | None:
         for quiet in self.table.stands[self.step].quiet:

@@ -100,6 +100,7 @@ class Table:
     stands: dict[str, Stand] = field(default_factory=dict)
     rows: list[Row] = field(default_factory=list)
     _allowed: dict[tuple[str, str | None], tuple[Phrase, ...]] = field(default_factory=dict)
+    _lines: dict[tuple[str, ...], str] = field(default_factory=dict)
 
     @cached_property
     def start_marks(self) -> frozenset[str]:
@@ -131,7 +132,10 @@ class Table:
 
     def line(self, template: str, **words: str) -> str:
         """A rule's sentence with its words filled in."""
-        return fill(template, {**self.variant.words, **words})
+        key = (template, *words.values())
+        if key not in self._lines:
+            self._lines[key] = fill(template, {**self.variant.words, **words})
+        return self._lines[key]
 
     def heard(self, answer: str) -> str:
         """How an answer is repeated: "I heard: chest flat."."""

@@ -36,11 +36,11 @@ class States:
         marks, known = memory.marks, memory.known
         step, tube = machine.step, known["tube"]
         if machine.table.stands[step].visit:
-            return step, self._moment(scene), tube, memory.back[-1:], len(memory.back) > 1, memory.kept is not None, "on route" in marks, machine._breaths_first
+            return step, self.moment(scene), tube, memory.back[-1:], len(memory.back) > 1, memory.kept is not None, "on route" in marks, machine._breaths_first
         breathing = known["breathing"]
         elsewhere = "on route" in marks or "pushing" in marks
         return (
-            step, self._moment(scene), tube, _TROUBLE.get(breathing, breathing),
+            step, self.moment(scene), tube, _TROUBLE.get(breathing, breathing),
             tuple(mark for mark in CORE_MARKS if mark in marks and (mark != "swelling" or not elsewhere)),
             "changed" in marks and "guide out" not in marks, memory.reason is not None and not elsewhere, machine._breaths_first,
             memory.counts.get("tries", 0) >= self._counts.get("tries", 1 << 30), machine.outcome if breathing == "better" else "",
@@ -58,25 +58,27 @@ class States:
             machine._sets, machine._nobody_heard, machine._unclear, machine._clock.hold_left_ms > 0,
         )  # fmt: skip
 
-    def aspects(self, scene: Scene) -> set[tuple[str, str]]:
-        """Each thing remembered that some row asks for, with the step."""
-        machine, memory = scene.machine, scene.machine.memory
-        found = [*(memory.marks & self._marks), *(f"{k} {memory.known[k]}" for k in self._known)]
-        found += [c for c, most in self._counts.items() if memory.counts.get(c, 0) >= most]
-        found.append(f"tries {min(memory.counts.get('tries', 0), TRIES_TOLD_APART)}")
+    def aspects(self, scene: Scene) -> list[Hashable]:
+        """Each thing remembered that some row asks for."""
+        memory = scene.machine.memory
+        known, counts = memory.known, memory.counts
+        found: list[Hashable] = [*(memory.marks & self._marks), *[(k, known[k]) for k in self._known]]
+        if counts:
+            found += [c for c, most in self._counts.items() if counts.get(c, 0) >= most]
+        found.append(min(counts.get("tries", 0), TRIES_TOLD_APART))
         # What the call asks for at the start is decided before any step asks for it: met at each step both ways.
         decided = getattr(memory.facts, "decided", {})
-        found += [f"{fact} {decided[fact]}" for fact in self._at_once if fact in decided]
+        found += [(fact, decided[fact]) for fact in self._at_once if fact in decided]
         if memory.spo2 is not None:
             found.append("low number" if memory.low_number() else "fine number")
-        return {(machine.step, aspect) for aspect in found}
+        return found
 
     def place(self, scene: Scene) -> Hashable:
         """Where words that only speak are tried: each step, each moment, with and without a beat."""
         machine = scene.machine
-        return machine.step, self._moment(scene), scene.beating, machine.call.step == "not yet", machine._interrupted()
+        return machine.step, self.moment(scene), scene.beating, machine.call.step == "not yet", machine._interrupted()
 
-    def _moment(self, scene: Scene) -> str:
+    def moment(self, scene: Scene) -> str:
         """While something is said or done; while the question is being asked; while silence counts."""
         machine = scene.machine
         if machine._phase == "talk":

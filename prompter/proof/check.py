@@ -14,13 +14,11 @@ from prompter.proof.properties.property import Property
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
-from prompter.proof.walk import Path, Walk, Walked
+from prompter.proof.walk import MOVES, WORDS, Part, Path, Walk, Walked
 
 WALKED_AGES = ("child", "adult")
 """An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""
 PROPERTIES: tuple[Property, ...] = (*silence.PROPERTIES, *properties.ON_THE_WALK, *texts.PROPERTIES, *clinical.PROPERTIES)
-COLLECT_AFTER = 100_000
-"""Objects after which Python looks for rubbish: the states stay, and looking through them costs."""
 
 
 @dataclass
@@ -56,23 +54,19 @@ class Checked:
         return not any(r.failed for r in self.results)
 
 
-def walk_one(flow: Flow, age: str, full: bool = True, stop_at_first: bool = False, digest: bool = False, only: str | None = None) -> tuple[Walked, int, int]:
-    """One age: its texts, its silence, its walk; the plans silence tells apart, and memory in MB.
-
-    Without `full`, what no age changes is left out of the walk. `only`: the one property that ends it.
-    """
+def walk_one(flow: Flow, age: str, part: Part = MOVES, stop_at_first: bool = False, digest: bool = False, only: str | None = None) -> tuple[Walked, int, int]:
+    """One age: its texts, its silence, its walk; the plans silence tells apart, and memory in MB."""
     table = build(flow, open_variant(age))
-    walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, every_aspect=full, table=table, only=only)
+    walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, part=part, table=table, only=only)
     found = walk.found
     look_at_texts(flow, table, found)
     gc.collect()
     gc.freeze()
-    before = gc.get_threshold()
-    gc.set_threshold(COLLECT_AFTER, 50, 100)
+    gc.disable()
     apart = walk_silence(flow, table, age, found)
     if only or not (stop_at_first and found.findings.failed):
         walk.run()
-    gc.set_threshold(*before)
+    gc.enable()
     return found, apart, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 
 
@@ -80,7 +74,7 @@ def check(flow: Flow) -> Checked:
     """Everything; two processes."""
     began = time.perf_counter()
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork")) as pool:
-        walks = list(pool.map(walk_one, [flow] * 2, WALKED_AGES, (True, False)))
+        walks = list(pool.map(walk_one, [flow] * 2, WALKED_AGES, (MOVES, WORDS)))
     variants, left_out = combinations()
     checked = Checked(flow.flow, variants, left_out)
     results = {p.name: Result(p) for p in PROPERTIES}

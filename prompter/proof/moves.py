@@ -17,6 +17,9 @@ ONLY_SPEAKS = frozenset(
 )  # fmt: skip
 """What moves no step, or the same way from every state of a step: tried at every step and moment, not at every state."""
 
+ONCE_A_PLACE = frozenset({"paramedics", "taken over", "no suction"})
+"""What only marks something and stays, where the step does not ask for it: tried at every step and moment, with and without that mark."""
+
 
 def named(event: Record) -> str:
     """What an event is, without its time."""

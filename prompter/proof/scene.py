@@ -36,7 +36,7 @@ def clip_ms(text: str) -> int:
     return int(313 + 42 * len(text) + 580 * len(re.findall(r"[.,:?]", text[:-1])))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Heard:
     """A clip as it begins to sound; `paced`: over a beat of breaths or pushes."""
 
@@ -45,13 +45,13 @@ class Heard:
     paced: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class BeatBegan:
     at_ms: int
     pace: Pace
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class BeatEnded:
     at_ms: int
     pace: Pace

@@ -113,13 +113,11 @@ class Before:
 
     def __init__(self, scene: Scene) -> None:
         machine = scene.machine
-        self.step, self.known, self.marks = machine.step, dict(machine.memory.known), frozenset(machine.memory.marks)
-        self.outcome, self.pending = machine.outcome, machine.memory.pending
+        self.step, self.memory = machine.step, machine.memory.copy()
 
 
 def _look(scene: Scene, watch: Watch, found: Findings, event: Record | None, step: str, told: list[str], before: Before) -> None:
-    confirmed = before.pending is not None and before.pending == getattr(event, "answer", None)
-    edge = Edge(event, step, before.known, before.marks, scene, _AllFacts(scene), before.outcome, confirmed)
+    edge = Edge(event, step, before.memory, scene, _AllFacts(scene))
     already = set(found.failed)
     properties.look(watch, edge, found)
     follow(watch, edge)

@@ -7,7 +7,6 @@ Softw. Eng. 2013;39:1069, from memory), so whatever no variant tells apart is wa
 
 import itertools
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 
 from prompter.care.breathing import (
     BREATHS_PER_MINUTE,
@@ -52,32 +51,58 @@ class Undecided(Exception):
         self.dimension = dimension
 
 
-@dataclass(frozen=True)
 class Facts:
     """A plan's facts as far as they have been decided; asking for another raises Undecided.
 
-    `asked` collects what has been asked for.
+    `asked` collects what has been asked for. Facts that come of the same ones are one object a plan,
+    so they are compared by identity.
     """
 
-    decided: Mapping[str, str | bool]
-    asked: set[str] = field(default_factory=set, compare=False)
+    __slots__ = ("_apart", "_family", "_next", "_told", "asked", "decided")
+
+    def __init__(self, decided: Mapping[str, str | bool], asked: set[str] | None = None) -> None:
+        self.decided = decided
+        self.asked: set[str] = set() if asked is None else asked
+        self._family: dict[frozenset[tuple[str, str | bool]], Facts] = {frozenset(decided.items()): self}
+        self._told: dict[object, tuple[str, bool]] = {}
+        self._next: dict[str, list[Facts]] = {}
+        self._apart: dict[Facts, frozenset[str]] = {}
 
     def __contains__(self, fact: object) -> bool:
+        told = self._told.get(fact)
+        if told is None:
+            told = self._told[fact] = self._tell(fact)
+        self.asked.add(told[0])
+        return told[1]
+
+    def _tell(self, fact: object) -> tuple[str, bool]:
         dimension = _CHOICE_OF.get(fact, fact)  # type: ignore[call-overload]
         self.asked.add(dimension)
         if dimension not in self.decided:
             raise Undecided(dimension)
         value = self.decided[dimension]
         if dimension == "tube":
-            return value == CUFFED if fact == "cuffed" else value != NO_TUBE
-        return value == fact if dimension == "way" else bool(value)
+            return dimension, value == CUFFED if fact == "cuffed" else value != NO_TUBE
+        return dimension, value == fact if dimension == "way" else bool(value)
 
     def possibilities(self, dimension: str) -> "list[Facts]":
         """Every way this may be decided; what it depends on is decided with it."""
-        found = []
-        for decided in _decide(dimension, dict(self.decided)):
-            found.append(Facts(decided, self.asked))
-        return found
+        if dimension not in self._next:
+            self._next[dimension] = [self._relative(decided) for decided in _decide(dimension, dict(self.decided))]
+        return self._next[dimension]
+
+    def _relative(self, decided: dict[str, str | bool]) -> "Facts":
+        key = frozenset(decided.items())
+        if key not in self._family:
+            one = self._family[key] = Facts(decided, self.asked)
+            one._family = self._family
+        return self._family[key]
+
+    def apart(self, other: "Facts") -> frozenset[str]:
+        """Where these are decided and the others are not, or otherwise."""
+        if other not in self._apart:
+            self._apart[other] = frozenset(f for f, value in self.decided.items() if value != other.decided.get(f))
+        return self._apart[other]
 
     def settled(self) -> frozenset[str]:
         """One whole plan like this: what is open is settled the simplest possible way."""
@@ -172,9 +197,9 @@ def _facts_in(conditions: Iterable[str]) -> set[str]:
     return {c.removeprefix("not ") for c in conditions if c.removeprefix("not ") in FACTS}
 
 
-def begun(flow: Flow, start: str) -> list[Facts]:
+def begun(flow: Flow, start: str, plans: Facts | None = None) -> list[Facts]:
     """All plans at once for which an emergency may begin at this step: what it is only for is decided."""
-    found = [undecided(flow)]
+    found = [plans or undecided(flow)]
     for condition in flow.steps[start].only_if:
         found = [one for facts in found for one in facts.possibilities(condition) if one.decided[condition]]
     return found

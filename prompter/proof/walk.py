@@ -2,7 +2,7 @@
 
 import time
 from collections import deque
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
 
@@ -12,16 +12,33 @@ from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
-from prompter.proof.moves import ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
+from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
-from prompter.proof.variants import Facts, Undecided, begun, open_variant
-from prompter.proof.watch import Edge, Findings, Watch, follow, steps_in
+from prompter.proof.variants import Facts, Undecided, begun, open_variant, undecided
+from prompter.proof.watch import Edge, Findings, Watch, follow
 
 FINE_OF_ONE_COARSE = 6
 """Fine states walked of each coarse one, at most."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one walk does. No age changes more than seconds, so the walks of two ages share the work.
+
+    `everywhere`: what works everywhere is said at every state; else at every step and moment.
+    `aspects`: everything remembered is brought to every step.
+    `words`: what only speaks, taking back and handing over, at every step and moment.
+    """
+
+    everywhere: bool = True
+    aspects: bool = False
+    words: bool = False
+
+
+MOVES, WORDS = Part(), Part(everywhere=False, aspects=True, words=True)
 
 
 @dataclass(slots=True, eq=False)
@@ -68,34 +85,37 @@ class Path:
 class Walk:
     """One age. `most_moves` bounds the fine states, never the coarse ones.
 
-    `every_aspect`: with what no age changes as well: words that only speak, taking back, handing over.
+    `only`: the one property that ends it with `stop_at_first`.
     """
 
-    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, every_aspect: bool = True, table: Table | None = None, only: str | None = None) -> None:
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, part: Part = MOVES, table: Table | None = None, only: str | None = None) -> None:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
         self.flow, self.age, self.most_moves, self.stop_at_first = flow, age, most_moves, stop_at_first
         self.found = Walked(age)
+        self._now_found = Findings()  # of one move
+        self._now_found.worst, self._now_found.looked = self.found.findings.worst, self.found.findings.looked
         self._seen: dict[Hashable, list[Facts]] = {}
-        self._walked: dict[Hashable, dict[str, list[tuple[Facts, set[str]]]]] = {}
-        self._spoken: dict[Hashable, Node] = {}
-        self._aspects: set[tuple[str, str]] = set()
-        self._arrived: dict[Hashable, set[tuple[tuple[str, str | bool], ...]]] = {}
+        self._walked: dict[Hashable, dict[str, list[tuple[Facts, frozenset[str]]]]] = {}
+        self._tried: dict[Hashable, Node] = {}
+        self._aspects: dict[str, set[Hashable]] = {}
+        self._arrived: dict[Hashable, set[Facts]] = {}
         self._parked: dict[Hashable, list[Node]] = {}
         self._matters: dict[Hashable, set[str]] = {}
         self._fine: dict[Hashable, set[Hashable]] = {}
         self._fresh: deque[tuple[Hashable, Node]] = deque()
         self._more: deque[tuple[Hashable, Node]] = deque()
-        self.every_aspect, self.only = every_aspect, only
+        self.part, self.only = part, only
         self.digest, self._digest = digest, sha256()
-        self._classes: set[tuple[tuple[str, str | bool], ...]] = set()
+        self._classes: set[Facts] = set()
+        self._facts = undecided(flow)
         self._failed = 0
 
     def run(self) -> Walked:
         began = time.perf_counter()
         for start in self.flow.starts:
-            for facts in begun(self.flow, start):
+            for facts in begun(self.flow, start, self._facts):
                 for helper in (False, True):
                     self._start(start, helper, facts)
         while (self._fresh or self._more) and not (self.stop_at_first and self._failed):
@@ -105,7 +125,9 @@ class Walk:
                 key, node = self._more.popleft()
             else:
                 break
-            self._expand(key, node)
+            if node.scene is not None:  # it may have waited for two reasons
+                self._expand(key, node)
+            node.scene = node.watch = None  # type: ignore[assignment]  # of what has been walked, the events alone are needed
         found = self.found
         found.findings.looked[NEVER_STOPS.name] = found.moves
         found.left, found.seconds = len(self._more), time.perf_counter() - began
@@ -129,24 +151,31 @@ class Walk:
         self.found.states += 1
         self.found.depth = max(self.found.depth, node.depth)
         walked = {} if node.new_aspects else self._walked.setdefault(key, {})
+        own, everywhere = self.table.stands[node.scene.machine.step].own_answers, self.flow.everywhere
         for event in events_at(node.scene):
             name = named(event)
             if name in ONLY_SPEAKS:
-                if not self.every_aspect:
+                if not self.part.words or not self._first_at(name, node):
                     continue
-                place = (name, self.states.place(node.scene))
-                if self._spoken.setdefault(place, node) is not node:
+            elif name in everywhere and name not in own:
+                once = name in ONCE_A_PLACE or not (self.part.everywhere or node.new_aspects)
+                if once and not self._first_at((name, "crew" in node.scene.machine.memory.marks), node):
                     continue
             self._try(key, walked, name, node, event)
         self._try(key, walked, "", node, None)
-        if self.every_aspect and self._spoken.setdefault(("handing over", self.states.place(node.scene)), node) is node:
+        if self.part.words and self._first_at("handing over", node):
             self._hand_over(node)
 
-    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, set[str]]]], name: str, node: Node, event: Record | None) -> None:
+    def _first_at(self, what: Hashable, node: Node) -> bool:
+        """Whether this is where it is tried: once at every step and moment."""
+        return self._tried.setdefault((what, self.states.place(node.scene)), node) is node
+
+    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, frozenset[str]]]], name: str, node: Node, event: Record | None) -> None:
         """One event, unless the plans that come here anew are not asked about by what it does."""
         before = walked.setdefault(name, [])
-        if any(_covers(facts, node.facts, matters) for facts, matters in before):
-            return
+        for facts, matters in before:
+            if matters.isdisjoint(facts.apart(node.facts)):
+                return
         asked = node.facts.asked
         asked.clear()
         if event is None:
@@ -155,7 +184,7 @@ class Walk:
         else:
             for after in self._happen(node, event, lambda scene: scene.happen(event)):
                 self._came_of(node, event, after)
-        before.append((node.facts, set(asked)))
+        before.append((node.facts, frozenset(asked)))
         matters = self._matters.setdefault(key, set())
         if not asked <= matters:
             matters |= asked
@@ -191,18 +220,17 @@ class Walk:
     def _happen(self, node: Node, event: Record | None, happen) -> Iterator[Node]:
         """Every way this goes on, by what is decided about the plan meanwhile."""
         todo = [node.facts]
+        memory, step = node.scene.machine.memory, node.scene.machine.step
         while todo:
             facts = todo.pop()
             scene = node.scene.fork()
             scene.machine.memory.facts = facts
             watch = node.watch.copy()
             after = Node(scene, watch, facts, node, (), node.depth + 1)
-            memory = node.scene.machine.memory
             try:
                 happen(scene)
                 after.events = (scene.passed if event is None else event,)
-                edge = Edge(event, node.scene.machine.step, memory.known, frozenset(memory.marks), scene, facts, node.scene.machine.outcome, memory.pending is not None and memory.pending == getattr(event, "answer", None))
-                self._look(after, edge)
+                self._look(after, Edge(event, step, memory, scene, facts))
             except Undecided as open_fact:
                 todo += facts.possibilities(open_fact.dimension)
                 continue
@@ -214,16 +242,16 @@ class Walk:
             yield after
 
     def _look(self, after: Node, edge: Edge) -> None:
-        findings = Findings()
-        findings.worst, findings.looked = self.found.findings.worst, self.found.findings.looked
+        findings = self._now_found
         properties.look(after.watch, edge, findings)
         follow(after.watch, edge)
         properties.look_after(after.watch, edge, findings)
-        for name, detail in findings.failed.items():
-            self._fail(after, name, detail)
-        scene = edge.scene
+        if findings.failed:
+            for name, detail in findings.failed.items():
+                self._fail(after, name, detail)
+            findings.failed.clear()
         if self.digest:
-            self._digest.update(f"{[_worded(c) for c in scene.cues]}".encode())
+            self._digest.update(f"{[_worded(c) for c in edge.scene.cues]}".encode())
 
     def _hand_over(self, node: Node) -> None:
         """The crew comes and takes over: three answers, from wherever it stands."""
@@ -262,12 +290,12 @@ class Walk:
 
     def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
         """Each answer once at every step and moment, by where it led."""
-        place = ("undo", answer, after.scene.machine.step, self.states.place(before.scene))
-        return self.every_aspect and self._spoken.setdefault(place, before) is before
+        place = ("wrong", answer, after.scene.machine.step, self.states.moment(before.scene), before.scene.machine.step)
+        return self.part.words and self._tried.setdefault(place, before) is before
 
     def _take_back(self, before: Node, after: Node) -> None:
         """ "That was wrong", said at once."""
-        if any(moved.how == "timed" for moved in steps_in(after.scene.cues)):
+        if any(cue.kind == "moved" and cue.machine == "care" and cue.how == "timed" for cue in after.scene.cues):
             return  # a deadline moved it as well
         for undone in self._happen(after, Answered(after.scene.now, "wrong", ""), lambda scene: scene.happen(Answered(scene.now, "wrong", ""))):
             undone.events = (*after.events, *undone.events)
@@ -298,25 +326,22 @@ class Walk:
         before = self._seen.get(key)
         if before is None:
             self._seen[key] = [node.facts]
-            self._arrived[key] = {tuple(sorted(node.facts.decided.items()))}
+            self._arrived[key] = {node.facts}
             self._fine[key] = {self.states.fine(scene)} if self.most_moves else set()
             self._new_aspects(scene)
-            self._classes.add(tuple(sorted(node.facts.decided.items())))
+            self._classes.add(node.facts)
             self._fresh.append((key, node))
             return
-        decided = tuple(sorted(node.facts.decided.items()))
-        if decided in self._arrived[key]:
-            pass
-        elif self._tells_apart(key, node.facts):
-            self._arrived[key].add(decided)
-            before.append(node.facts)
-            self._classes.add(decided)
-            self._fresh.append((key, node))
-            return
-        else:
-            self._arrived[key].add(decided)
+        arrived, facts = self._arrived[key], node.facts
+        if facts not in arrived:
+            arrived.add(facts)
+            if self._tells_apart(key, facts):
+                before.append(facts)
+                self._classes.add(facts)
+                self._fresh.append((key, node))
+                return
             self._parked.setdefault(key, []).append(node)
-        if self.every_aspect and self._new_aspects(scene):
+        if self.part.aspects and self._new_aspects(scene):
             node.new_aspects = True
             self._fresh.append((key, node))
         elif self.most_moves and len(known := self._fine[key]) < FINE_OF_ONE_COARSE:
@@ -328,13 +353,16 @@ class Walk:
     def _tells_apart(self, key: Hashable, facts: Facts) -> bool:
         """These plans differ from all that came to this state where it matters (all of it, until it is walked)."""
         matters = self._matters.get(key)
-        asked = facts.decided.keys() if matters is None else matters
-        return not any(_covers(other, facts, asked) for other in self._seen[key])
+        if matters is None:
+            return all(other.apart(facts) for other in self._seen[key])
+        return not any(matters.isdisjoint(other.apart(facts)) for other in self._seen[key])
 
     def _unpark(self, key: Hashable) -> None:
         """More matters at this state than was known: those passed over are looked at again."""
         parked = self._parked.pop(key, [])
         for node in parked:
+            if node.scene is None:
+                continue
             if self._tells_apart(key, node.facts):
                 self._seen[key].append(node.facts)
                 self._fresh.append((key, node))
@@ -343,10 +371,10 @@ class Walk:
 
     def _new_aspects(self, scene: Scene) -> bool:
         """Something is remembered at this step that never was at it before."""
-        aspects = self.states.aspects(scene)
-        if aspects <= self._aspects:
+        known, aspects = self._aspects.setdefault(scene.machine.step, set()), self.states.aspects(scene)
+        if known.issuperset(aspects):
             return False
-        self._aspects |= aspects
+        known.update(aspects)
         return True
 
     def _fail(self, node: Node, name: str, detail: str) -> None:
@@ -354,11 +382,6 @@ class Walk:
         if name not in self.found.findings.failed:
             self.found.findings.failed[name] = detail
             self.found.traces[name] = path_to(node, self.age)
-
-
-def _covers(one: Facts, other: Facts, matters: Iterable[str]) -> bool:
-    """Whatever `other` may bring where it matters was open, or the same, when the state was walked."""
-    return all(f not in one.decided or one.decided[f] == other.decided.get(f) for f in matters)
 
 
 def _worded(cue: Record) -> tuple[object, ...]:

@@ -3,8 +3,10 @@
 import re
 from collections.abc import Container
 from dataclasses import dataclass, field
+from functools import cache
 
-from prompter.events import Answered, Learned, Moved, Pace, Record, Say
+from prompter.events import Answered, Learned, Moved, Record, Say
+from prompter.flow.memory import Memory
 from prompter.proof.scene import BeatBegan, BeatEnded, Heard, Scene
 
 BREATH_WORDS = re.compile(
@@ -14,6 +16,21 @@ BREATH_WORDS = re.compile(
 CHANGE_WORDS = re.compile(r"roll under|hold the tube still|tube in your hand|pull (the|it|out)|small mask|mask over|call now|oxygen on (face|the neck)|new tube in|push the chest", re.IGNORECASE)
 """Prompts of a tube change, another route, or more than that."""
 CALL_WORDS = re.compile(r"call on speaker|make the call|emergency call|find any phone|call now", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """What a text asks for: breaths, a tube change or more, the call."""
+
+    breath: bool
+    change: bool
+    call: bool
+
+
+@cache
+def text_of(text: str) -> Text:
+    """Worked out once for each text."""
+    return Text(bool(BREATH_WORDS.search(text)), bool(CHANGE_WORDS.search(text)), bool(CALL_WORDS.search(text)))
 
 
 @dataclass(slots=True)
@@ -41,22 +58,31 @@ class Watch:
         )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
 class Edge:
-    """One move: the event (None: time passed), and what came of it."""
+    """One move: the event (None: time passed), how it stood before, and what came of it.
 
-    event: Record | None
-    source: str
-    before_known: dict[str, str]
-    before_marks: frozenset[str]
-    scene: Scene
-    facts: Container[str]
-    before_outcome: str
-    confirmed: bool = False
+    `moves`, `learned`, `says`: cues of care, in order; `heard`: clips as they began to sound.
+    """
 
-    @property
-    def answer(self) -> str:
-        return self.event.answer if type(self.event) is Answered else ""
+    __slots__ = ("answer", "before_known", "before_marks", "before_outcome", "confirmed", "event", "facts", "heard", "learned", "moves", "says", "scene", "source")
+
+    def __init__(self, event: Record | None, source: str, before: Memory, scene: Scene, facts: Container[str]) -> None:
+        self.event, self.source, self.scene, self.facts = event, source, scene, facts
+        self.answer = event.answer if type(event) is Answered else ""
+        self.before_known, self.before_marks, self.before_outcome = before.known, before.marks, before.known["outcome"]
+        self.confirmed = before.pending is not None and before.pending == getattr(event, "answer", None)
+        self.moves: list[Moved] = []
+        self.learned: list[Learned] = []
+        self.says: list[Say] = []
+        for cue in scene.cues:
+            kind = type(cue)
+            if kind is Say:
+                self.says.append(cue)
+            elif kind is Learned:
+                self.learned.append(cue)
+            elif kind is Moved and cue.machine == "care":
+                self.moves.append(cue)
+        self.heard = [sound for sound in scene.sounds if type(sound) is Heard]
 
 
 class Findings:
@@ -108,26 +134,29 @@ def follow(watch: Watch, edge: Edge) -> None:
     if scene.machine.outcome != "open":
         watch.out_since = watch.last_breath = None  # the next bout of trouble begins anew
         watch.since.clear()
-    for cue in scene.cues:
+    for cue in scene.cues if edge.learned or edge.says else ():
         if type(cue) is Learned:
             _learned(watch, cue)
-        elif type(cue) is Say and cue.text.startswith("Pull the guide out"):
-            watch.guide_in = False  # asked for: a caregiver may say "done" before it has been heard
-        elif type(cue) is Say and cue.text.startswith("Empty the cuff"):
-            watch.cuff_empty = True
-        elif type(cue) is Say and cue.text.startswith("Fill the cuff"):
-            watch.cuff_empty = False
+        elif type(cue) is Say:
+            _asked_for(watch, cue.text)
+
+
+def _asked_for(watch: Watch, text: str) -> None:
+    if text.startswith("Pull the guide out"):
+        watch.guide_in = False  # asked for: a caregiver may say "done" before it has been heard
+    elif text.startswith("Empty the cuff"):
+        watch.cuff_empty = True
+    elif text.startswith("Fill the cuff"):
+        watch.cuff_empty = False
 
 
 def _heard(watch: Watch, sound: Heard) -> None:
     text = sound.say.text
-    if BREATH_WORDS.search(text) and not text.startswith("Stop"):
+    asks = text_of(text)
+    if asks.breath and not text.startswith("Stop"):
         watch.last_breath = sound.at_ms
-        watch.since.pop("breath", None)
         watch.since.pop("no breaths", None)
-    if CHANGE_WORDS.search(text):
-        watch.since.pop("change", None)
-    if CALL_WORDS.search(text) or sound.say.role == "call":
+    if asks.call or sound.say.role == "call":
         watch.last_call = sound.at_ms
 
 
@@ -152,17 +181,4 @@ def _learned(watch: Watch, cue: Learned) -> None:
         watch.swelling = True
     if cue.what == "breathing" and cue.value == "better":
         watch.since.clear()
-        watch.last_breath = None
-
-
-def steps_in(cues: list[Record]) -> list[Moved]:
-    """Care's moves among the cues."""
-    return [c for c in cues if type(c) is Moved and c.machine == "care"]
-
-
-def says_in(cues: list[Record]) -> list[Say]:
-    return [c for c in cues if type(c) is Say]
-
-
-def paces_in(cues: list[Record]) -> list[Pace]:
-    return [c for c in cues if type(c) is Pace]
+        watch.last_breath = watch.out_since = None

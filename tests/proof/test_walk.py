@@ -15,7 +15,7 @@ from prompter.proof.check import walk_one
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.variants import Facts, open_variant, undecided
-from prompter.proof.walk import Walk
+from prompter.proof.walk import MOVES, WORDS, Walk
 
 TURNS = 60
 
@@ -77,7 +77,7 @@ def test_a_fork_goes_its_own_way_and_the_original_stays(flow):
 
 @pytest.fixture(scope="module")
 def walked(flow):
-    walk = Walk(flow, "child", every_aspect=False)
+    walk = Walk(flow, "child", part=MOVES)
     walk.run()
     return walk
 
@@ -182,13 +182,13 @@ NEEDS_COUNTS = {"no limit to tubes"}
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_seeded_fault_is_found_by_the_property_meant_for_it(flow, fault):
     change, name = FAULTS[fault]
-    found, _, _ = walk_one(broken(flow, change), "child", full=fault in NEEDS_COUNTS, stop_at_first=True, only=name)
+    found, _, _ = walk_one(broken(flow, change), "child", WORDS if fault in NEEDS_COUNTS else MOVES, stop_at_first=True, only=name)
     assert name in found.findings.failed, found.findings.failed
     assert name in found.traces, "with the way that leads there"
 
 
 def test_silence_until_too_late_is_found(flow):
-    found, _, _ = walk_one(broken(flow, _set("steps", "tube-check", "silent", 0, "act_s", 60.0)), "adult", full=False, stop_at_first=True)
+    found, _, _ = walk_one(broken(flow, _set("steps", "tube-check", "silent", 0, "act_s", 60.0)), "adult", MOVES, stop_at_first=True)
     assert "silence to the first breath prompt (other)" in found.findings.failed
 
 

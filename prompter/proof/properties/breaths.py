@@ -3,7 +3,7 @@
 from prompter.limits import SPEECH_GAP_MS
 from prompter.proof.properties.property import Property
 from prompter.proof.scene import BeatBegan, Heard
-from prompter.proof.watch import BREATH_WORDS, Edge, Findings, Watch, says_in, steps_in
+from prompter.proof.watch import Edge, Findings, Watch, text_of
 
 GAP_S, GAP_CHANGING_S, OUT_S, NO_BREATHS_S, EARLY_QUESTION_S = 30, 60, 45, 15, 6
 SLACK_MS = 1_500
@@ -29,13 +29,13 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         watch.since.pop("no breaths", None)  # what is said later counts
     if edge.answer == "not breathing" and edge.before_known["tube"] != "out" and not watch.breathing_now and not edge.before_marks & {"changing", "inserting"}:
         watch.since.setdefault("no breaths", scene.now)
-    if watch.guide_in and any(say.text.startswith("Pull the guide out") for say in says_in(scene.cues)):
+    if watch.guide_in and any(say.text.startswith("Pull the guide out") for say in edge.says):
         watch.guide_in = False  # asked for; a caregiver may say "done" before it has been heard
     first = not watch.breathing_now
     for sound in scene.sounds:
         kind = type(sound)
         if kind is Heard:
-            if first and BREATH_WORDS.search(sound.say.text):
+            if first and text_of(sound.say.text).breath:
                 first = False
                 _gap(watch, edge, sound.at_ms, found)
             _prompt(watch, edge, sound, found)
@@ -45,7 +45,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if known["breathing"] == "better" or machine.outcome != "open" or machine.closed or edge.answer == "wrong":
         watch.since.pop("no breaths", None)
     if watch.breathing_now and not edge.scene.beating and not any(type(s) is BeatBegan for s in scene.sounds):
-        stays = machine.step == edge.source and not steps_in(scene.cues) and known["breathing"] == edge.before_known["breathing"]
+        stays = machine.step == edge.source and not edge.moves and known["breathing"] == edge.before_known["breathing"]
         found.check(GOES_ON.name, not stays or edge.answer == "wrong" or machine.table.stands[machine.step].beat_count is not None,
                     f"the beat stops at {machine.step!r}")
 
@@ -86,7 +86,7 @@ def _prompt(watch: Watch, edge: Edge, sound: Heard, found: Findings) -> None:
         if watch.beat_began is not None and sound.paced and edge.event is None and say.at_ms != watch.spoken_at and not say.text.endswith("Once more."):
             early = (sound.at_ms - watch.beat_began) / 1000
             found.check(EARLY.name, early >= EARLY_QUESTION_S - SPEECH_GAP_MS / 1000, f"a question {early:g} s into the beat at {say.step!r}")
-    if BREATH_WORDS.search(say.text) and watch.swelling:
+    if watch.swelling and text_of(say.text).breath:
         mask = "mask" in say.text.lower()
         watch.swelling = watch.swelling and not mask
         found.check(SWELLING.name, mask or not edge.scene.machine.table.stands[say.step].beat or edge.scene.machine.table.stands[say.step].through_mask,

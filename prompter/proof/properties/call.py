@@ -2,8 +2,7 @@
 
 from prompter.events import Answered, Moved
 from prompter.proof.properties.property import Property
-from prompter.proof.scene import Heard
-from prompter.proof.watch import CALL_WORDS, Edge, Findings, Watch, steps_in
+from prompter.proof.watch import Edge, Findings, Watch, text_of
 
 IN_TIME_S, REMINDER_S, NO_PHONE_S = 5, 20, 120
 AT_ONCE = frozenset({"not breathing", "limp", "bleeding", "neck swelling", "call now", "stuck"})
@@ -23,11 +22,12 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     machine, scene = edge.scene.machine, edge.scene
     answered = type(edge.event) is Answered
     answer = edge.answer
-    refused = any(c.kind == "refused" for c in scene.cues)
-    if answer in AT_ONCE and not refused and machine.call.step == "not yet":
+    if machine.call.step != "not yet" or answer not in AT_ONCE and answer != "flat" or any(c.kind == "refused" for c in scene.cues):
+        pass
+    elif answer in AT_ONCE:
         found.check(ASKED.name, "pushing" in edge.before_marks or (answer == "neck swelling" and edge.before_known["tube"] == "out"),
                     f"{answer!r} at {edge.source!r} does not ask for the call")
-    if answer == "flat" and "changed" in edge.before_marks and edge.before_known["tube"] != "out" and not refused and machine.call.step == "not yet":
+    elif "changed" in edge.before_marks and edge.before_known["tube"] != "out":
         found.check(ASKED.name, "on route" in edge.before_marks, f"chest flat after a change at {edge.source!r}: no call")
     if answered and answer in OF_THE_CALL:
         found.check(ASIDE.name, machine.step == edge.source, f"{answer!r} moves care from {edge.source!r}")
@@ -52,9 +52,9 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
         found.check(prop.name, call.due_at is not None, "no reminder to come")
         if call.due_at is not None and last is not None:
             found.measure(prop.name, (call.due_at - last) / 1000, limit, f"{(call.due_at - last) / 1000:g} s to the next")
-    for moved in steps_in(scene.cues):
+    for moved in edge.moves:
         if moved.how == "assumed" and moved.source in ("look", "lips"):
             found.check(ASKED.name, call.step != "not yet", f"silence at {moved.source!r} does not ask for the call")
-    for sound in scene.sounds:
-        if type(sound) is Heard and sound.say.role == "call" and call.step in ("asked", "no phone"):
-            found.check(REMIND.name, bool(CALL_WORDS.search(sound.say.text)) or call.step != "asked", f"{sound.say.text!r} asks for no call")
+    for sound in edge.heard:
+        if sound.say.role == "call" and call.step in ("asked", "no phone"):
+            found.check(REMIND.name, text_of(sound.say.text).call or call.step != "asked", f"{sound.say.text!r} asks for no call")

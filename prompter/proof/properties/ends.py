@@ -1,6 +1,6 @@
 """Ends and turns: what leads to watching, handing over and closing, and what bad news does from everywhere."""
 
-from prompter.events import Answered, Moved, Unclear
+from prompter.events import Answered, Unclear
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Edge, Findings, Watch
 
@@ -56,6 +56,6 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     due = scene.next_ms()
     if machine.outcome != "handed over":
         found.measure(ANSWERED.name, (due - scene.now) / 1000, 120, f"silence at {machine.step!r} is not answered")
-    for cue in scene.cues:
-        if type(cue) is Moved and cue.machine == "care" and cue.target == "handed-over":
+    for moved in edge.moves:
+        if moved.target == "handed-over":
             found.check(HAND_OVER.name, machine.call.step == "ended" or machine.step != "handed-over", "the call does not end")

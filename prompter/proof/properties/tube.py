@@ -1,11 +1,11 @@
 """The tube: never out, smaller or given up without a reason somebody said, and changed soon when it must be."""
 
 import re
+from functools import cache
 
-from prompter.events import Answered, Learned, Unclear
+from prompter.events import Answered, Unclear
 from prompter.proof.properties.property import Property
-from prompter.proof.scene import Heard
-from prompter.proof.watch import CHANGE_WORDS, Edge, Findings, Watch, steps_in
+from prompter.proof.watch import Edge, Findings, Watch, text_of
 
 REASONS = frozenset({"won't pass", "flat", "came out", "halfway", "stuck", "neck swelling"})
 """What justifies taking a tube out: CLINICAL section 5."""
@@ -29,6 +29,7 @@ CUFF = Property("an emptied cuff is filled again", "air goes past an empty cuff"
 KNOWS = Property("what is said is learned", "the state knows the tube: proven open, unknown, out")
 
 
+_LIMITS = ((CHANGE, CHANGE_S), (FLAT, CHANGE_S), (CYCLE, CYCLE_S))
 PROPERTIES = (REASON, CHANGE, FLAT, CYCLE, INSERT, THREE, CUFF, KNOWS)
 
 
@@ -42,20 +43,18 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if answer:
         _timers(watch, edge, answer)
         _learned(edge, answer, found)
-    for sound in scene.sounds:
-        if type(sound) is Heard:
-            text = sound.say.text
-            if REMOVALS.match(text) and sound.say.role != "echo":
-                found.check(REASON.name, watch.reason, f"{text!r} without a reason")
-            if CHANGE_WORDS.search(text):
-                _reached(watch, sound.at_ms, found)
-    for cue in scene.cues:
-        if type(cue) is Learned:
-            found.check(REASON.name, (cue.what, cue.value, cue.how) != ("tube", "out", "assumed"), "silence took the tube out")
-            if cue.what == "tries":
-                found.measure(THREE.name, int(cue.value), TUBES, f"tube number {cue.value}")
-            if cue.what == "tube" and cue.value == "proven open" or cue.what == "breathing" and cue.value in ("better", "no"):
-                _forget(watch)
+    for sound in edge.heard:
+        text = sound.say.text
+        if _removes(text) and sound.say.role != "echo":
+            found.check(REASON.name, watch.reason, f"{text!r} without a reason")
+        if text_of(text).change:
+            _reached(watch, sound.at_ms, found)
+    for cue in edge.learned:
+        found.check(REASON.name, (cue.what, cue.value, cue.how) != ("tube", "out", "assumed"), "silence took the tube out")
+        if cue.what == "tries":
+            found.measure(THREE.name, int(cue.value), TUBES, f"tube number {cue.value}")
+        if cue.what == "tube" and cue.value == "proven open" or cue.what == "breathing" and cue.value in ("better", "no"):
+            _forget(watch)
     if scene.beating == "pushes" or "on route" in machine.memory.marks or answer == "wrong":
         _forget(watch)
 
@@ -63,15 +62,20 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
 def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     scene, machine = edge.scene, edge.scene.machine
     now, marks = scene.now, machine.memory.marks
-    for name, limit in ((CHANGE, CHANGE_S), (FLAT, CHANGE_S), (CYCLE, CYCLE_S)):
+    for name, limit in _LIMITS if watch.since else ():
         since = watch.since.get(name.name)
         if since is not None:
             found.measure(name.name, (now - since) / 1000, limit, f"{(now - since) / 1000:g} s at {machine.step!r}")
-    if any(moved.target == "tie" for moved in steps_in(scene.cues)):
+    if any(moved.target == "tie" for moved in edge.moves):
         found.check(CUFF.name, not watch.cuff_empty or "cuffed" not in edge.facts, "the tube is tied with an empty cuff")
     clock = machine._clock
     if "inserting" in marks and machine._phase == "asking" and clock.act_at is not None:
         found.measure(INSERT.name, (clock.act_at - now) / 1000, INSERT_S + SPEAKING_S, f"silence waits {(clock.act_at - now) / 1000:g} s at {machine.step!r}")
+
+
+@cache
+def _removes(text: str) -> bool:
+    return bool(REMOVALS.match(text))
 
 
 def _meant(edge: Edge) -> str:
@@ -86,7 +90,7 @@ def _timers(watch: Watch, edge: Edge, answer: str) -> None:
     tube, marks = edge.before_known["tube"], edge.scene.machine.memory.marks
     busy = tube == "out" or edge.before_marks & {"changing", "inserting", "on route", "pushing"} or "pushing" in marks
     asked = answer in edge.scene.machine.table.stands[edge.source].own_answers
-    if answer in ("passed", "rising", "better", "not breathing", "limp", "bleeding", "came out", "halfway"):
+    if answer in ("passed", "rising", "better", "not breathing", "limp", "bleeding", "came out", "halfway", "vomit", "mucus"):
         _forget(watch)
     elif busy or not asked or type(edge.event) is not Answered or "tube" not in edge.facts:
         return
@@ -98,19 +102,21 @@ def _timers(watch: Watch, edge: Edge, answer: str) -> None:
 
 
 def _reached(watch: Watch, at_ms: int, found: Findings) -> None:
-    for name, limit in ((CHANGE, CHANGE_S), (FLAT, CHANGE_S), (CYCLE, CYCLE_S)):
+    for name, limit in _LIMITS if watch.since else ():
         since = watch.since.pop(name.name, None)
         if since is not None:
             found.measure(name.name, (at_ms - since) / 1000, limit)
 
 
 def _forget(watch: Watch) -> None:
-    for name in (CHANGE, FLAT, CYCLE):
+    for name in (CHANGE, FLAT, CYCLE) if watch.since else ():
         watch.since.pop(name.name, None)
 
 
 def _learned(edge: Edge, answer: str, found: Findings) -> None:
     machine = edge.scene.machine
+    if edge.moves and edge.moves[0].how == "timed":
+        return  # a deadline came first: it is an answer to another question, or kept for the return
     if answer not in _LEARNED or type(edge.event) is not Answered or answer not in machine.table.stands[edge.source].own_answers:
         return
     if edge.before_marks & {"on route"} or edge.before_known["tube"] == "out" or edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):

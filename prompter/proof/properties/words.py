@@ -1,5 +1,7 @@
 """Words as they are heard: no longer than hands allow, and only what this patient's plan has."""
 
+from functools import cache
+
 from prompter.events import Say
 from prompter.proof.properties.property import Property
 from prompter.proof.scene import Heard
@@ -21,14 +23,12 @@ _ADDRESS = ("Address:", "Again. Address", "Call back:")
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
-    for sound in edge.scene.sounds:
-        if type(sound) is Heard:
-            _heard(sound, sound.say, edge, found)
+    for sound in edge.heard:
+        _heard(sound, sound.say, edge, found)
 
 
 def _heard(sound: Heard, say: Say, edge: Edge, found: Findings) -> None:
-    text = say.text.lower()
-    words = count(text)
+    text, words = _low(say.text)
     if not say.text.startswith(_ADDRESS):
         found.measure(TWELVE.name, words, MOST, say.text)
         if sound.paced:
@@ -45,6 +45,11 @@ def _heard(sound: Heard, say: Say, edge: Edge, found: Findings) -> None:
         found.check(VENT.name, "ventilated" in edge.facts, f"{say.text!r} at {say.step!r}")
     if "new tube" in text or "old one" in text or "smaller tube" in text:
         found.check(TUBE.name, "tube" in edge.facts, f"{say.text!r} at {say.step!r}")
+
+
+@cache
+def _low(text: str) -> tuple[str, int]:
+    return text.lower(), count(text)
 
 
 def count(text: str) -> int:
