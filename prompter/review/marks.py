@@ -41,23 +41,36 @@ def mark(how: str, x: float, y: float) -> Markup:
     )  # noqa: S704
 
 
-def mark_icon(how: str) -> Markup:
-    """The mark for a table cell whose text says the same; drawn once, by `mark_drawings`."""
+def mark_at(how: str, x: float, y: float) -> Markup:
+    """The mark in a picture, around the point, as `mark_drawings` drew it."""
     if how not in _SHAPES:
         return Markup()
-    form = '<svg class="mark" viewBox="-9 -9 18 18" aria-hidden="true"><use href="#{}"/></svg>'
-    return Markup(form).format(_id(how))
+    return Markup('<use href="#{}" x="{}" y="{}"/>').format(_id(how), _n(x), _n(y))
+
+
+def mark_icon(how: str, cls: str = "") -> Markup:
+    """The mark beside a text that says the same; drawn once, by `mark_drawings`."""
+    if how not in _SHAPES:
+        return Markup()
+    named = Markup(' class="{}" aria-hidden="true"').format(cls) if cls else ""
+    return Markup('<svg{}><use href="#{}"/></svg>').format(named, _icon(how))
 
 
 def mark_drawings() -> Markup:
-    """Each mark once, for `mark_icon` to show: a long record has a thousand of them."""
-    form = Markup('<g id="{}">{}</g>')
-    drawn = Markup("").join(form.format(_id(how), mark(how, 0, 0)) for how in _SHAPES)
+    """Each mark once, as drawing and as icon: a long record shows them a thousand times."""
+    form = Markup('<g id="{}">{}</g><symbol id="{}" viewBox="-9 -9 18 18"><use href="#{}"/></symbol>')
+    drawn = Markup("").join(
+        form.format(_id(how), mark(how, 0, 0), _icon(how), _id(how)) for how in _SHAPES
+    )
     return Markup('<svg class="drawings" aria-hidden="true"><defs>{}</defs></svg>').format(drawn)
 
 
 def _id(how: str) -> str:
-    return f"mark-{how.replace(' ', '-')}"
+    return f"m-{_icon(how)}"
+
+
+def _icon(how: str) -> str:
+    return how.replace(" ", "-")
 
 
 def _n(value: float) -> str:

@@ -121,23 +121,48 @@ def integrity(incident: Incident) -> Integrity:
 
 
 def rows(entries: list[Entry]) -> list[Entry]:
-    """The table's rows: beats that follow one another become one row that still holds each time."""
+    """The table's rows: beats that follow one another become one row that still holds each time, and so
+    does what only an engineer asks about."""
     found: list[Entry] = []
-    for (kind, row), group in groupby(entries, key=lambda e: (e.kind, e.row)):
+    for (sort, row), group in groupby(entries, key=_sort):
         run = list(group)
-        if kind != "beat" or len(run) == 1:
+        if sort == "taken":
+            found += _with_what_was_taken(run)
+        elif not sort or len(run) == 1:
             found += run
-            continue
-        times = ", ".join(f"{e.t_s:.1f}" for e in run)
-        found.append(
-            replace(
-                run[0],
-                text=f"{len(run)} beats ({row}), {clock(run[0].t_s)} to {clock(run[-1].t_s)}",
-                detail=f"at {times} s",
-                minor=False,
-            )
-        )
+        elif sort == "beat":
+            times = ", ".join(f"{e.t_s:.1f}" for e in run)
+            text = f"{len(run)} beats ({row}), {clock(run[0].t_s)} to {clock(run[-1].t_s)}"
+            found.append(replace(run[0], text=text, detail=f"at {times} s", minor=False))
+        else:
+            told = "; ".join(f"{e.text}{f' ({e.detail})' if e.detail else ''} {e.t_s:.1f} s" for e in run)
+            found.append(replace(run[0], text=told, detail=""))
     return found
+
+
+_TAKEN = {"answered": "answer taken", "unclear": "asked again"}
+"""What may follow at once on what was heard, and tells no more than that it was taken or not."""
+
+
+def _with_what_was_taken(run: list[Entry]) -> list[Entry]:
+    found: list[Entry] = []
+    for entry in run:
+        before = found[-1] if found else None
+        if before is not None and before.kind == "heard" and entry.minor and entry.kind in _TAKEN:
+            detail = "; ".join(filter(None, [before.detail, _TAKEN[entry.kind]]))
+            found[-1] = replace(before, kind=entry.kind, detail=detail)
+        else:
+            found.append(entry)
+    return found
+
+
+def _sort(entry: Entry) -> tuple[str, str]:
+    """What may share a row with its neighbour; an empty sort shares with nobody of another."""
+    if entry.kind == "beat":
+        return "beat", entry.row
+    if entry.kind in _TAKEN or entry.kind == "heard":
+        return "taken", entry.row
+    return ("program" if entry.row == "program" and entry.minor else "", entry.row)
 
 
 def css_class(entry: Entry) -> str:

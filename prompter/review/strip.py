@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from prompter.review.account import clock
-from prompter.review.marks import mark
+from prompter.review.marks import mark_at
 from prompter.review.measures import Span
 
 GUTTER = 62
@@ -33,12 +33,11 @@ class Form:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """A thing at one moment, with words beside its mark; `full` is shown on pointing at it."""
+    """A thing at one moment, with words beside its mark; shown on pointing at it if they do not fit."""
 
     t_s: float
     text: str
     how: str = ""
-    full: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +58,7 @@ class Strip:
         self.id = f"{form.name}-{from_s}"
         self.y = 0.0
         self._parts: list[Markup] = []
+        self._strokes: dict[str, list[str]] = {}
 
     def svg(self, description: str) -> Markup:
         """The finished strip as an SVG element with its title and description."""
@@ -77,7 +77,9 @@ class Strip:
             a=clock(self.from_s),
             b=clock(self.to_s),
         )
-        return head + Markup("").join(self._parts) + Markup("</svg>")
+        form = Markup('<path class="{}" d="{}"/>')
+        strokes = Markup("").join(form.format(k, " ".join(d)) for k, d in self._strokes.items())
+        return head + strokes + Markup("").join(self._parts) + Markup("</svg>")
 
     def here(self, t_s: float) -> bool:
         """True if this moment is drawn on this strip."""
@@ -93,7 +95,12 @@ class Strip:
         self._parts.append(Markup(form).format(*shown))  # noqa: S704
 
     def add_mark(self, how: str, x: float, y: float) -> None:
-        self._parts.append(mark(how, x, y))
+        self._parts.append(mark_at(how, x, y))
+
+    def stroke(self, style: str, path: str, *values: float) -> None:
+        """A line or box under all texts; those of one style are one element."""
+        shown = (f"{v:.1f}".removesuffix(".0") for v in values)
+        self._strokes.setdefault(style, []).append(path.format(*shown))
 
     def plate(self, x: float, y: float, width: float) -> None:
         """White under a text that crosses a line or a pattern."""
@@ -110,15 +117,15 @@ class Strip:
         anchors = {self.from_s: "start", self.to_s: "end"}
         for t_s in ticks:
             self.text("axis", self.x(t_s), self.y - 8, clock(t_s), anchors.get(t_s, "middle"))
-            self.add('<path class="axis-line" d="M{} {}v-3"/>', self.x(t_s), self.y)
-        self.add('<path class="axis-line" d="M{} {}H{}"/>', GUTTER, self.y, self.form.width)
+            self.stroke("axis-line", "M{} {}v-3", self.x(t_s), self.y)
+        self.stroke("axis-line", "M{} {}H{}", GUTTER, self.y, self.form.width)
         self.y += 3
 
     def end_lane(self, name: str, height: float) -> None:
         """Writes the lane's name, draws the line under it, and goes on below."""
         self.text("lane", 0, self.y + min(height, BAND) / 2, name)
         bottom = self.y + height
-        self.add('<path class="lane-line" d="M0 {}H{}"/>', bottom, self.form.width)
+        self.stroke("lane-line", "M0 {}H{}", bottom, self.form.width)
         self.y = bottom
 
     def notes(self, lane: str, notes: list[Note], style: str) -> None:
@@ -142,22 +149,23 @@ class Strip:
         if line is None:  # no room for words: the mark alone
             line, text = min(range(len(free)), key=free.__getitem__), ""
         y = self.y + TEXT_LANE * line + TEXT_LANE / 2 + 1
-        self._begin(f"{clock(note.t_s)} {note.full or note.text} {note.how}")
+        is_whole = text == note.text or not self.form.has_titles
+        if not is_whole:
+            self.add("<g><title>{}</title>", f"{clock(note.t_s)} {note.text} {note.how}")
         if note.how:
             self.add_mark(note.how, x, y)
-        else:
+        elif is_whole:
+            self.stroke("tick", "M{} {}v10", x, y - 5)
+        else:  # what is pointed at is in the group
             self.add('<path class="tick" d="M{} {}v10"/>', x, y - 5)
         if text and is_left:
             self.text(style, x - lead + 2, y, text, "end")
         elif text:
             self.text(style, x + lead - 2, y, text)
-        self.add("</g>")
+        if not is_whole:
+            self.add("</g>")
         free[line] = max(free[line], x + 8 if is_left or not text else x + lead + wide)
         return line
-
-    def _begin(self, title: str) -> None:
-        """A thing, with what is shown on pointing at it: a phone has nothing to point with."""
-        self.add("<g><title>{}</title>" if self.form.has_titles else "<g>", title)
 
     def part_of(self, span: Span) -> Span | None:
         """The part of a span that is on this strip."""
@@ -174,24 +182,27 @@ class Strip:
 
     def _bar(self, bar: Bar, left: float, right: float) -> None:
         wide, middle = max(2.0, right - left), self.y + BAND / 2
-        title = f"{clock(bar.span.from_s)} to {clock(bar.span.to_s)}: {bar.text} {bar.how}"
-        fill = f"url(#{self.id}-hatch)" if bar.style == "bar-unknown" else ""
-        self._begin(title)
-        self.add(
-            '<rect class="{}" x="{}" y="{}" width="{}" height="{}"{}/>',
-            *(bar.style, left, self.y + 2, wide, BAND - 4),
-            Markup(' fill="{}"').format(fill) if fill else "",
-        )
         has_mark = bool(bar.how) and bar.span.from_s >= self.from_s and wide >= 14
         lead = 18 if has_mark else 4
+        text = shorten(bar.text, int((wide - lead - 2) / LETTER))
+        text = text if len(text) >= 3 else ""
+        is_whole = (text == bar.text and has_mark == bool(bar.how)) or not self.form.has_titles
+        fill = f"url(#{self.id}-hatch)" if bar.style == "bar-unknown" else ""
+        if is_whole and not fill:
+            self.stroke(bar.style, "M{} {}h{}v{}h{}z", left, self.y + 2, wide, BAND - 4, -wide)
+        else:
+            title = f"{clock(bar.span.from_s)} to {clock(bar.span.to_s)}: {bar.text} {bar.how}"
+            self.add(
+                '<g><title>{}</title><rect class="{}" x="{}" y="{}" width="{}" height="{}"{}/></g>',
+                *(title, bar.style, left, self.y + 2, wide, BAND - 4),
+                Markup(' fill="{}"').format(fill) if fill else "",
+            )
         if has_mark:
             self.add_mark(bar.how, left + 9, middle)
-        text = shorten(bar.text, int((wide - lead - 2) / LETTER))
-        if len(text) >= 3:
+        if text:
             if fill:
                 self.plate(left + lead - 2, middle, LETTER * len(text) + 3)
             self.text(f"{bar.style}-text", left + lead, middle, text)
-        self.add("</g>")
 
 
 def shorten(text: str, letters: int) -> str:

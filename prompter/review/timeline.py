@@ -104,13 +104,13 @@ class _Picture:
         return strip.svg(self._description(strip))
 
     def _description(self, strip: Strip) -> str:
-        """What this strip shows, in words."""
+        """What this strip shows, in words; how a thing is known is told unless it was spoken."""
         breaths = sum(map(strip.here, self.m.breaths_s))
         lanes = {
             "Prompter": [n.text for n in self.said if strip.here(n.t_s)],
-            "Caregiver": [f"{n.text} ({n.how})" for n in self.heard if strip.here(n.t_s)],
-            "Steps": [f"{b.text} ({b.how})" for b in self.steps if strip.here(b.span.from_s)],
-            "Tube": [f"{b.text} ({b.how})" for b in self.tube if strip.here(b.span.from_s)],
+            "Caregiver": [_known(n.text, n.how) for n in self.heard if strip.here(n.t_s)],
+            "Steps": [_known(b.text, b.how) for b in self.steps if strip.here(b.span.from_s)],
+            "Tube": [_known(b.text, b.how) for b in self.tube if strip.here(b.span.from_s)],
             "Breaths": [str(breaths)] if breaths else [],
             "Suction": [b.text for b in self.suction if strip.here(b.span.from_s)],
             "Pushes": [b.text for b in self.pushes if strip.here(b.span.from_s)],
@@ -125,7 +125,7 @@ class _Picture:
         """A tick a breath; a long gap between two is measured in words."""
         middle = strip.y + BAND / 2
         for t_s in filter(strip.here, self.m.breaths_s):
-            strip.add('<path class="breath" d="M{} {}v{}"/>', strip.x(t_s), strip.y + 3, BAND - 6)
+            strip.stroke("breath", "M{} {}v{}", strip.x(t_s), strip.y + 3, BAND - 6)
         gaps = {Span(a, b) for a, b in pairwise(self.m.breaths_s) if b - a >= GAP_SHOWN_S}
         if self.m.longest_without_breath is not None:
             gaps.add(self.m.longest_without_breath)
@@ -134,7 +134,7 @@ class _Picture:
             if part is None or part.length_s <= 2:
                 continue
             left, right = strip.x(part.from_s) + 2, strip.x(part.to_s) - 2
-            strip.add('<path class="gap" d="M{} {}H{}"/>', left, middle, right)
+            strip.stroke("gap", "M{} {}H{}", left, middle, right)
             text = f"none for {seconds(gap.length_s)}"
             if right - left > LETTER * len(text) + 20:
                 strip.plate(left + 8, middle, LETTER * len(text) + 4)
@@ -153,8 +153,7 @@ class _Picture:
             return top + 16 + (100 - value) / (100 - low) * (height - 24)
 
         if isinstance(self.floor, int | float) and low <= self.floor <= 100:
-            form = '<path class="floor" d="M{} {}H{}"/>'
-            strip.add(form, GUTTER, y(self.floor), strip.form.width)
+            strip.stroke("floor", "M{} {}H{}", GUTTER, y(self.floor), strip.form.width)
             strip.text("lane", 0, top + 30, f"floor {self.floor:g}")
         for t_s, value, how in shown:
             x = strip.x(t_s)
@@ -166,9 +165,13 @@ class _Picture:
         strip.end_lane("Oxygen", height)
 
 
+def _known(text: str, how: str) -> str:
+    return text if how == "spoken" else f"{text} ({how})"
+
+
 def _note(entry: Entry, t_s: float) -> Note:
     text = entry.text.strip("“”")
-    return Note(t_s, text, entry.how, f"{entry.text} {entry.detail}")
+    return Note(t_s, text, entry.how)
 
 
 def _prompt(prompt: Prompt) -> Note:

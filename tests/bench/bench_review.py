@@ -2,8 +2,8 @@
 
     python tests/bench/bench_review.py [JOURNAL ...] [--runs N] [--out FILE]
 
-Without a journal: the sample of tests/review, five minutes long, one of twenty minutes and one of fifty,
-whose page is beyond the aim. Each run starts a new process
+Without a journal: the sample of tests/review, five minutes long, one of twenty minutes and one of fifty.
+Each run starts a new process
 where the aim is for one (`prompter review`), so that the imports count; the rest is measured within one.
 Ctrl-C ends it with what was measured so far.
 """

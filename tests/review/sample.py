@@ -3,7 +3,8 @@
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
-from prompter.journal import Journal
+from prompter.journal.head import Head, HeadFile
+from prompter.journal.line import Chain, digest
 
 START = datetime(2026, 3, 14, 2, 41, 7, 250_000, timezone(timedelta(hours=1)))
 
@@ -123,15 +124,23 @@ class Story:
             self.at(t_s + index * 60 / per_minute, "beat", what=what, index=index)
         return self
 
-    def write(self, path: Path) -> Path:
-        ordered = sorted(self.events, key=lambda event: event[0])
-        (t_s, first), rest = ordered[0], ordered[1:]
-        journal = Journal.create(
-            path, first, START + timedelta(seconds=t_s), round(t_s * 1000) + 500
+    def as_bytes(self) -> bytes:
+        """The journal's lines, in the order of their times."""
+        chain = Chain()
+        return b"".join(
+            chain.next_line(record, START + timedelta(seconds=t_s), round(t_s * 1000) + 500)
+            for t_s, record in sorted(self.events, key=lambda event: event[0])
         )
-        for t_s, record in rest:
-            journal.append(record, START + timedelta(seconds=t_s), round(t_s * 1000) + 500)
-        journal.close()
+
+    def write(self, path: Path) -> Path:
+        """A closed journal with its head, without a disk that flushes each event: tests wait for it."""
+        data = self.as_bytes()
+        path.write_bytes(data)
+        path.chmod(0o600)
+        head = HeadFile(path)
+        lines = data.splitlines()
+        head.write(Head(len(lines), digest(lines[-1])))
+        head.close()
         return path
 
 

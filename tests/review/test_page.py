@@ -7,6 +7,7 @@ from itertools import product
 from pathlib import Path
 
 import pytest
+from markupsafe import escape
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -17,6 +18,8 @@ from prompter.review.page import rows
 
 CSS = (Path(__file__).parents[2] / "prompter/review/templates/page.css").read_text()
 VOID = {"meta", "input", "br", "link", "img", "hr"}
+CLOSED_BY = {"td": {"td", "tr"}, "tr": {"tr"}}
+"""End tags that may be left out, and the start tags that stand for them (WHATWG HTML, 13.1.2.4)."""
 
 
 class Tree(HTMLParser):
@@ -32,6 +35,8 @@ class Tree(HTMLParser):
         self.close()
 
     def handle_starttag(self, tag, attrs):
+        while self.open and tag in CLOSED_BY.get(self.open[-1], ()):
+            self.open.pop()
         self.tags.append((tag, dict(attrs)))
         if tag not in VOID:
             self.open.append(tag)
@@ -40,6 +45,8 @@ class Tree(HTMLParser):
         self.tags.append((tag, dict(attrs)))
 
     def handle_endtag(self, tag):
+        while tag == "tbody" and self.open and self.open[-1] in CLOSED_BY:
+            self.open.pop()
         if not self.open or self.open.pop() != tag:
             self.wrong.append(tag)
 
@@ -109,6 +116,10 @@ def test_every_event_is_in_the_table(incident, page):
     times = [
         t for row in rows(incident.entries) if "beats" in row.text for t in row.detail.split(", ")
     ]
+    texts = body.replace("&#39;", "'")
+    for entry in incident.entries:
+        if entry.kind not in ("beat", "answered", "unclear"):
+            assert str(escape(entry.text)).replace("&#39;", "'") in texts, entry
     alone = sum(e.kind == "beat" for e in rows(incident.entries) if "beats" not in e.text)
     assert len(times) + alone == sum(e.kind == "beat" for e in incident.entries)
 
@@ -123,8 +134,8 @@ def test_how_a_thing_is_known_is_told_by_letter_and_word(page):
         (r"\?", "not believed"),
     ]:
         shown = how.replace(" ", "-")
-        assert f'<use href="#mark-{shown}"/></svg> {how}</td>' in body
-        assert re.search(rf'<g id="mark-{shown}">(?:(?!</g>).)*>{letter}</text></g>', page)
+        assert f'<use href="#{shown}"/></svg> {how}\n' in body
+        assert re.search(rf'<g id="m-{shown}">(?:(?!</g>).)*>{letter}</text></g>', page)
 
 
 def test_the_cautions_are_on_the_page(page):

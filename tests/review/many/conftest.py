@@ -2,13 +2,10 @@
 
 import importlib.util
 from collections.abc import Callable
-from datetime import timedelta
 from pathlib import Path
 from types import ModuleType
 
 import pytest
-
-from prompter.journal.line import Chain
 
 
 
@@ -27,16 +24,6 @@ def sample() -> ModuleType:
 @pytest.fixture(scope="session")
 def losses() -> ModuleType:
     return load(Path(__file__).parents[2] / "journal" / "losses.py", "journal_losses_many")
-
-
-def as_lines(story, start) -> bytes:
-    """The story as a journal's bytes, without a disk that has to flush each event."""
-    chain = Chain()
-    ordered = sorted(story.events, key=lambda event: event[0])
-    return b"".join(
-        chain.next_line(record, start + timedelta(seconds=t_s), round(t_s * 1000) + 500)
-        for t_s, record in ordered
-    )
 
 
 FLOW = "flow: breathing-trouble\nversion: {}\n"
@@ -62,9 +49,7 @@ def write_home(sample) -> Callable[..., Path]:
             change(story)
         folder.mkdir(parents=True, exist_ok=True)
         number = len(list(folder.glob("*.jsonl")))
-        path = folder / f"{number:03d}.jsonl"
-        path.write_bytes(as_lines(story, sample.START))
-        return path
+        return story.write(folder / f"{number:03d}.jsonl")
 
     return write
 
