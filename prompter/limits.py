@@ -195,6 +195,14 @@ MICROPHONE_LOST_S = 2.0
 SOUND_CARD_RETRY_S = 3.0
 """Pause between attempts to open a lost microphone or loudspeaker."""
 
+LOOK_AGAIN_TRIES, LOOK_AGAIN_MOST = 2, 80
+"""After so many failed attempts a lost device is looked for with the other one closed for a moment:
+the sound library finds what was plugged in since only then. Then less and less often, each time after
+twice as many, at most this many more (four minutes)."""
+
+STOOD_STILL_S = 5.0
+"""A program that did nothing for this long was asleep or held up: it says where it is, as after a stop."""
+
 TURN_S = 0.02
 """How long the runner waits for a key or sound before it lets deadlines pass."""
 

@@ -107,7 +107,18 @@ class Runner:
             self.turn()
         self.session.end(self._clock.now_ms(), self._closing)
 
+    def _look_for_gap(self) -> None:
+        """After a sleep (or a machine that held the program up): nobody was prompted meanwhile, so
+        nobody was silent. What was being said is out of date; the step begins anew."""
+        gap_ms = self._clock.stood_still_ms()
+        if gap_ms:
+            self._sound_s = self._watched_s = time.monotonic()  # the devices have slept too
+            self.session.mixer.hush(keep_pace=False)
+            self.session.go_on(self._clock.now_ms(), gap_ms)
+            self.pressing.notice = f"It stood still for {gap_ms // 1000} s and goes on."
+
     def _begin(self) -> None:
+        self._clock.stood_still_ms()  # what came before was the start
         now_ms, before = self._clock.now_ms(), self._goes_on
         if before is None:
             self.session.start(now_ms)
@@ -125,6 +136,7 @@ class Runner:
         """Waits a moment for sound or a key, and takes what came."""
         self._listen()
         self._take_inbox(wait=self.microphone is None)
+        self._look_for_gap()
         now_ms = self._clock.now_ms()
         self.session.turn(now_ms)
         if time.monotonic() - self._watched_s >= limits.WATCH_S:
@@ -149,6 +161,7 @@ class Runner:
         if microphone is None:
             return
         block = microphone.read(2 * limits.TURN_S)
+        self._look_for_gap()
         now_ms = self._clock.now_ms()
         if block is None:
             return
@@ -170,6 +183,7 @@ class Runner:
     def _take_inbox(self, wait: bool) -> None:
         try:
             item = self._inbox.get(timeout=limits.TURN_S) if wait else self._inbox.get_nowait()
+            self._look_for_gap()
             while True:
                 self._take(*item)
                 item = self._inbox.get_nowait()
@@ -200,6 +214,12 @@ class Runner:
             self.session.note({"kind": "fault", "part": "second ear", "detail": value}, self._clock.now_ms())
         elif what == "disk":
             self._disk(value)
+        elif what == "look again":
+            self._let_look(value)
+        elif what == "other device":
+            part, text = value
+            self.session.note({"kind": "fault", "part": part, "detail": text}, self._clock.now_ms())
+            self.pressing.notice = f"{part}: {text}"
         elif what == "late":
             seq, waited_ms = value
             self.session.note({"kind": "written late", "event": seq, "waited_ms": waited_ms}, self._clock.now_ms())
@@ -230,6 +250,20 @@ class Runner:
         self._blocks = BlockClock(_BLOCK_MS, limits.BLOCK_JUMP_MS)
         self._overflows = 0
         self._back("microphone", "listening")
+
+    def _let_look(self, missing: str) -> None:
+        """Closes the device that works, so that a new one can be found: the microphone at once, the
+        loudspeaker only while nothing sounds. Both are opened again by the sound card's thread."""
+        microphone, output, mixer = self.microphone, self.output, self.session.mixer
+        if missing == "loudspeaker" and microphone is not None:
+            self.microphone = None
+            microphone.close()
+            self._card.lost("microphone")
+        elif missing == "microphone" and output is not None and not (mixer.pacing or mixer.speaking):
+            output.stop()
+            self.output = None
+            self._ensure_output()
+            self._card.lost("loudspeaker")
 
     def _watch(self, now_ms: int) -> None:
         output, microphone = self.output, self.microphone
