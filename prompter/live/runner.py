@@ -68,7 +68,8 @@ class Runner:
         self._card, self._screen = card, screen
         self._first_notices, self._load_ears = first_notices, load_ears
         self._goes_on = goes_on
-        self._reloads = 0
+        self._reloads, self._reloaded_s = 0, 0.0
+        self._look_for = ""
         self._own_echo = own_echo
         self._blocks = BlockClock(_BLOCK_MS, limits.BLOCK_JUMP_MS)
         self._sound_s = self._watched_s = time.monotonic()
@@ -139,6 +140,8 @@ class Runner:
         self._look_for_gap()
         now_ms = self._clock.now_ms()
         self.session.turn(now_ms)
+        if self._look_for:
+            self._let_look()
         if time.monotonic() - self._watched_s >= limits.WATCH_S:
             self._watched_s = time.monotonic()
             self._watch(now_ms)
@@ -215,7 +218,7 @@ class Runner:
         elif what == "disk":
             self._disk(value)
         elif what == "look again":
-            self._let_look(value)
+            self._look_for = value
         elif what == "other device":
             part, text = value
             self.session.note({"kind": "fault", "part": part, "detail": text}, self._clock.now_ms())
@@ -251,19 +254,26 @@ class Runner:
         self._overflows = 0
         self._back("microphone", "listening")
 
-    def _let_look(self, missing: str) -> None:
+    def _let_look(self) -> None:
         """Closes the device that works, so that a new one can be found: the microphone at once, the
-        loudspeaker only while nothing sounds. Both are opened again by the sound card's thread."""
-        microphone, output, mixer = self.microphone, self.output, self.session.mixer
-        if missing == "loudspeaker" and microphone is not None:
-            self.microphone = None
-            microphone.close()
-            self._card.lost("microphone")
-        elif missing == "microphone" and output is not None and not (mixer.pacing or mixer.speaking):
-            output.stop()
-            self.output = None
-            self._ensure_output()
-            self._card.lost("loudspeaker")
+        loudspeaker only where nothing sounds for a while. The sound card's thread opens both again."""
+        missing, output = self._look_for, self.output
+        if missing == "loudspeaker":
+            self._look_for = ""
+            if self.microphone is not None:
+                self.microphone.close()
+                self.microphone = None
+                self._card.lost("microphone")
+        elif missing == "microphone" and output is not None:
+            quiet_ms = self.session.mixer.quiet_for_ms()
+            if self.microphone is not None or isinstance(output, NullLoudspeaker):
+                self._look_for = ""
+            elif quiet_ms is None or quiet_ms >= limits.LOOK_AGAIN_QUIET_MS:
+                self._look_for = ""
+                output.stop()
+                self.output = None
+                self._ensure_output()
+                self._card.lost("loudspeaker")
 
     def _watch(self, now_ms: int) -> None:
         output, microphone = self.output, self.microphone
@@ -284,6 +294,8 @@ class Runner:
                 microphone.close()
                 self._card.lost("microphone")
                 self._fault("microphone", trouble[0])
+        if "ear" in self._lost and time.monotonic() - self._reloaded_s > limits.EAR_RETRY_S:
+            self._reload_ears()
         self._count_losses(now_ms)
         if changed_ms := self._clock.changed_ms():
             self.session.note({"kind": "clock changed", "by_ms": changed_ms}, now_ms)
@@ -305,8 +317,11 @@ class Runner:
         self._lost["ear"], self._states["ear"] = detail, "MISSING"
         self.pressing.notice = f"ear: {detail}"
         self._announce(notices.LOST["ear"])
+        self._reload_ears()
+
+    def _reload_ears(self) -> None:
         if self._reloads < limits.EAR_RELOADS_MAX:
-            self._reloads += 1
+            self._reloads, self._reloaded_s = self._reloads + 1, time.monotonic()
             self._load_ears()
 
     def _disk(self, trouble: str) -> None:

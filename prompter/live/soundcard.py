@@ -118,10 +118,12 @@ class SoundCard:
             self._put(("other device", (part, instead)))
 
     def _count_miss(self, part: str) -> None:
-        """Asks to be let look again while another device is open: less and less often."""
+        """Asks to be let look again while another device is open; for a microphone less and less
+        often, as the loudspeaker is interrupted for it."""
         self._missed[part] += 1
         if self._open and self._missed[part] >= self._ask_at[part]:
-            self._ask_at[part] = min(2 * self._ask_at[part], self._missed[part] + limits.LOOK_AGAIN_MOST)
+            later = self._missed[part] if part == "microphone" else limits.LOOK_AGAIN_TRIES
+            self._ask_at[part] = self._missed[part] + min(later, limits.LOOK_AGAIN_MOST)
             self._put(("look again", part))
 
     def _first_that_opens(self, part: str) -> tuple[Any, str]:
