@@ -208,6 +208,17 @@ MICROPHONE_LOST_S = 2.0
 SOUND_CARD_RETRY_S = 3.0
 """Pause between attempts to open a lost microphone or loudspeaker."""
 
+LOOK_AGAIN_TRIES, LOOK_AGAIN_MOST = 2, 80
+"""After so many failed attempts a lost device is looked for with the other one closed for a moment:
+the sound library finds what was plugged in since only then. For a microphone less and less often, at
+last after this many (four minutes)."""
+
+LOOK_AGAIN_QUIET_MS = 1_000
+"""The loudspeaker is closed for that only where nothing will sound for so long: between two breaths."""
+
+STOOD_STILL_S = 5.0
+"""A program that did nothing for this long was asleep or held up: it says where it is, as after a stop."""
+
 TURN_S = 0.02
 """How long the runner waits for a key or sound before it lets deadlines pass."""
 
@@ -287,6 +298,9 @@ READY_PHRASE_S = 6.0
 
 PREPARE_PAUSE_S = 0.2
 """Pause between batches of wordings made ready beside the first prompts."""
+
+EAR_RETRY_S = 30.0
+"""Ears that could not be loaded are tried again after this."""
 
 EAR_RELOADS_MAX = 5
 """How often ears that failed in one emergency are loaded again: each time costs computing."""

@@ -111,6 +111,11 @@ class Session:
         self._utterances, self._announced = utterances, announced
         self._feed(Resumed(at_ms, gap_ms))
 
+    def go_on(self, at_ms: int, gap_ms: int) -> None:
+        """The program stood still for `gap_ms`, up to now: nobody was prompted, nobody was silent."""
+        self._speaking_since = None
+        self._feed(Resumed(self._not_before(at_ms), gap_ms))
+
     def hear_block(self, block: np.ndarray, at_ms: int) -> None:
         """float32[512], mono, 16 kHz, that ended at `at_ms`."""
         if self.hearing is None:

@@ -9,6 +9,13 @@ import numpy as np
 from prompter import limits
 
 
+def _asleep_s() -> float:
+    """How long the machine has slept since it was started, as far as its clock does not count that."""
+    if not hasattr(time, "CLOCK_BOOTTIME"):
+        return 0.0
+    return time.clock_gettime(time.CLOCK_BOOTTIME) - time.monotonic()
+
+
 class LiveClock:
     """Session time 0 is when this is made, or before, if it goes on. Safe from any thread."""
 
@@ -16,15 +23,29 @@ class LiveClock:
         self.began = datetime.now().astimezone()
         self.zero_s = time.monotonic()
         self._ahead_s = 0.0
+        self._asleep_s, self._asked_s = _asleep_s(), self.zero_s
 
     def now_ms(self) -> int:
         return round((time.monotonic() - self.zero_s) * 1000)
 
+    def stood_still_ms(self) -> int:
+        """How long the machine slept or the program was held up since this last was asked; 0 if it
+        was not. Session time has gone on meanwhile: where the system's clock stands still during
+        sleep (Linux), it is set on here. Asked by one thread, often."""
+        now_s, asleep_s = time.monotonic(), _asleep_s()
+        slept_s, held_s = asleep_s - self._asleep_s, now_s - self._asked_s
+        self._asleep_s, self._asked_s = asleep_s, now_s
+        if slept_s < 1.0:  # two clocks read one after the other differ a little
+            slept_s = 0.0
+        self.zero_s -= slept_s
+        gap_s = held_s + slept_s
+        return round(1000 * gap_s) if gap_s >= limits.STOOD_STILL_S else 0
 
     def go_on(self, at_ms: int) -> None:
         """It is `at_ms` now: an earlier session goes on. Before anybody else uses this clock."""
         self.zero_s = time.monotonic() - at_ms / 1000
         self.began = datetime.now().astimezone() - timedelta(milliseconds=at_ms)
+        self._asked_s = time.monotonic()
 
     def changed_ms(self) -> int:
         """By how much the wall clock was set forward (or back: negative) since this last told; 0 if

@@ -68,7 +68,8 @@ class Runner:
         self._card, self._screen = card, screen
         self._first_notices, self._load_ears = first_notices, load_ears
         self._goes_on = goes_on
-        self._reloads = 0
+        self._reloads, self._reloaded_s = 0, 0.0
+        self._look_for = ""
         self._own_echo = own_echo
         self._blocks = BlockClock(_BLOCK_MS, limits.BLOCK_JUMP_MS)
         self._sound_s = self._watched_s = time.monotonic()
@@ -107,7 +108,18 @@ class Runner:
             self.turn()
         self.session.end(self._clock.now_ms(), self._closing)
 
+    def _look_for_gap(self) -> None:
+        """After a sleep (or a machine that held the program up): nobody was prompted meanwhile, so
+        nobody was silent. What was being said is out of date; the step begins anew."""
+        gap_ms = self._clock.stood_still_ms()
+        if gap_ms:
+            self._sound_s = self._watched_s = time.monotonic()  # the devices have slept too
+            self.session.mixer.hush(keep_pace=False)
+            self.session.go_on(self._clock.now_ms(), gap_ms)
+            self.pressing.notice = f"It stood still for {gap_ms // 1000} s and goes on."
+
     def _begin(self) -> None:
+        self._clock.stood_still_ms()  # what came before was the start
         now_ms, before = self._clock.now_ms(), self._goes_on
         if before is None:
             self.session.start(now_ms)
@@ -125,8 +137,11 @@ class Runner:
         """Waits a moment for sound or a key, and takes what came."""
         self._listen()
         self._take_inbox(wait=self.microphone is None)
+        self._look_for_gap()
         now_ms = self._clock.now_ms()
         self.session.turn(now_ms)
+        if self._look_for:
+            self._let_look()
         if time.monotonic() - self._watched_s >= limits.WATCH_S:
             self._watched_s = time.monotonic()
             self._watch(now_ms)
@@ -149,6 +164,7 @@ class Runner:
         if microphone is None:
             return
         block = microphone.read(2 * limits.TURN_S)
+        self._look_for_gap()
         now_ms = self._clock.now_ms()
         if block is None:
             return
@@ -170,6 +186,7 @@ class Runner:
     def _take_inbox(self, wait: bool) -> None:
         try:
             item = self._inbox.get(timeout=limits.TURN_S) if wait else self._inbox.get_nowait()
+            self._look_for_gap()
             while True:
                 self._take(*item)
                 item = self._inbox.get_nowait()
@@ -200,6 +217,12 @@ class Runner:
             self.session.note({"kind": "fault", "part": "second ear", "detail": value}, self._clock.now_ms())
         elif what == "disk":
             self._disk(value)
+        elif what == "look again":
+            self._look_for = value
+        elif what == "other device":
+            part, text = value
+            self.session.note({"kind": "fault", "part": part, "detail": text}, self._clock.now_ms())
+            self.pressing.notice = f"{part}: {text}"
         elif what == "late":
             seq, waited_ms = value
             self.session.note({"kind": "written late", "event": seq, "waited_ms": waited_ms}, self._clock.now_ms())
@@ -231,6 +254,27 @@ class Runner:
         self._overflows = 0
         self._back("microphone", "listening")
 
+    def _let_look(self) -> None:
+        """Closes the device that works, so that a new one can be found: the microphone at once, the
+        loudspeaker only where nothing sounds for a while. The sound card's thread opens both again."""
+        missing, output = self._look_for, self.output
+        if missing == "loudspeaker":
+            self._look_for = ""
+            if self.microphone is not None:
+                self.microphone.close()
+                self.microphone = None
+                self._card.lost("microphone")
+        elif missing == "microphone" and output is not None:
+            quiet_ms = self.session.mixer.quiet_for_ms()
+            if self.microphone is not None or isinstance(output, NullLoudspeaker):
+                self._look_for = ""
+            elif quiet_ms is None or quiet_ms >= limits.LOOK_AGAIN_QUIET_MS:
+                self._look_for = ""
+                output.stop()
+                self.output = None
+                self._ensure_output()
+                self._card.lost("loudspeaker")
+
     def _watch(self, now_ms: int) -> None:
         output, microphone = self.output, self.microphone
         why = output.failed() if output is not None else "there is none"
@@ -250,6 +294,8 @@ class Runner:
                 microphone.close()
                 self._card.lost("microphone")
                 self._fault("microphone", trouble[0])
+        if "ear" in self._lost and time.monotonic() - self._reloaded_s > limits.EAR_RETRY_S:
+            self._reload_ears()
         self._count_losses(now_ms)
         if changed_ms := self._clock.changed_ms():
             self.session.note({"kind": "clock changed", "by_ms": changed_ms}, now_ms)
@@ -271,8 +317,11 @@ class Runner:
         self._lost["ear"], self._states["ear"] = detail, "MISSING"
         self.pressing.notice = f"ear: {detail}"
         self._announce(notices.LOST["ear"])
+        self._reload_ears()
+
+    def _reload_ears(self) -> None:
         if self._reloads < limits.EAR_RELOADS_MAX:
-            self._reloads += 1
+            self._reloads, self._reloaded_s = self._reloads + 1, time.monotonic()
             self._load_ears()
 
     def _disk(self, trouble: str) -> None:

@@ -55,6 +55,12 @@ def _device(name: str | int | None) -> dict[str, Any]:
         ) from None
 
 
+def every_device(kind: str) -> list[int]:
+    """The numbers of all devices of a kind ('input', 'output'), for when there is no default one."""
+    sounddevice = _sounddevice()
+    return [n for n, one in enumerate(sounddevice.query_devices()) if one[f"max_{kind}_channels"] > 0]
+
+
 def own_rate_hz(name: str | int | None = None) -> int:
     """The output's own sample rate: make the mixer at this one. Raises CannotDo."""
     return round(_device(name)["default_samplerate"])
@@ -63,6 +69,7 @@ def own_rate_hz(name: str | int | None = None) -> int:
 class Loudspeaker:
     """Plays `mixer` on the default output or the named one (part of a name, or its number).
 
+    A device that does not take the mixer's rate is played at its own (8 kHz too).
     `underflows` counts the blocks that came too late. Raises CannotDo in `start`.
     """
 
@@ -71,6 +78,7 @@ class Loudspeaker:
         self.underflows = 0
         self._mixer, self._name, self._tap = mixer, name, tap
         self._stream: Any = None
+        self._at_rate: _AtRate | None = None
         self._trouble: str | None = None
         self._pulled_at = 0.0
 
@@ -79,15 +87,7 @@ class Loudspeaker:
         sounddevice = _sounddevice()
         self._trouble, self._pulled_at = None, time.monotonic()
         try:
-            self._stream = sounddevice.OutputStream(
-                samplerate=self._mixer.rate_hz,
-                device=self._name,
-                channels=min(2, device["max_output_channels"]),
-                dtype="float32",
-                latency=limits.OUTPUT_LATENCY_S,
-                callback=self._pull,
-            )
-            self._stream.start()
+            self._open(device)
         except (ValueError, sounddevice.PortAudioError) as reason:
             self.stop()
             raise CannotDo(
@@ -96,6 +96,28 @@ class Loudspeaker:
                 "Close other programs that use it, or name another one.",
             ) from None
         self.latency_ms = 1000 * float(self._stream.latency)
+
+    def _open(self, device: dict[str, Any]) -> None:
+        """At the mixer's rate; where the device refuses that, at its own."""
+        sounddevice = _sounddevice()
+        own_hz = round(device["default_samplerate"])
+        for rate_hz in dict.fromkeys((self._mixer.rate_hz, own_hz)):
+            self._at_rate = None if rate_hz == self._mixer.rate_hz else _AtRate(self._mixer, rate_hz, self._tap)
+            try:
+                self._stream = sounddevice.OutputStream(
+                    samplerate=rate_hz,
+                    device=self._name,
+                    channels=min(2, device["max_output_channels"]),
+                    dtype="float32",
+                    latency=limits.OUTPUT_LATENCY_S,
+                    callback=self._pull,
+                )
+                self._stream.start()
+                return
+            except (ValueError, sounddevice.PortAudioError):
+                self.stop()
+                if rate_hz == own_hz:
+                    raise
 
     def stop(self) -> None:
         stream, self._stream = self._stream, None
@@ -121,6 +143,9 @@ class Loudspeaker:
             self._pulled_at = time.monotonic()
             if status.output_underflow:
                 self.underflows += 1
+            if self._at_rate is not None:
+                out[:] = self._at_rate.take(frames)[:, np.newaxis]
+                return
             block = self._mixer.render(frames)
             out[:] = block[:, np.newaxis]
             if self._tap:
@@ -128,6 +153,29 @@ class Loudspeaker:
         except Exception as reason:  # noqa: BLE001 - the watcher learns of it through `failed`
             out.fill(0)
             self._trouble = f"playing failed: {reason}"
+
+
+class _AtRate:
+    """Draws `mixer` for a device of another rate, as many samples as that asks for."""
+
+    def __init__(self, mixer: Mixer, rate_hz: int, tap: Tap | None) -> None:
+        import soxr
+
+        self._mixer, self._tap, self._rate_hz = mixer, tap, rate_hz
+        self._stream = soxr.ResampleStream(mixer.rate_hz, rate_hz, 1, dtype="float32")
+        self._ready = np.zeros(0, np.float32)
+
+    def take(self, frames: int) -> np.ndarray:
+        """The next `frames` samples (float32 mono)."""
+        while len(self._ready) < frames:
+            missing = frames - len(self._ready)
+            block = self._mixer.render(-(-missing * self._mixer.rate_hz // self._rate_hz))
+            if self._tap:
+                self._tap(block)
+            made = self._stream.resample_chunk(block)
+            self._ready = np.concatenate([self._ready, np.clip(made, -1.0, 1.0)])
+        taken, self._ready = self._ready[:frames], self._ready[frames:]
+        return taken
 
 
 class NullLoudspeaker:

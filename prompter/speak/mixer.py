@@ -205,6 +205,14 @@ class Mixer:
                 not isinstance(waiting.cue, Pace) for waiting in self._queue
             )
 
+    def quiet_for_ms(self) -> int | None:
+        """How long nothing will sound from here on; 0: something does; None: without an end."""
+        with self._lock:
+            if self._playing or self._queue or self._beats:
+                return 0
+            at = self._pace.next_at if self._pace else None
+            return None if at is None else (at - self.position) * 1000 // self.rate_hz
+
     @property
     def pacing(self) -> bool:
         """Whether a beat runs."""
