@@ -92,7 +92,7 @@ def test_the_filters_work_offline_with_keys_and_words(browser, incident, tmp_pat
     page.keyboard.press("ArrowRight")
     assert rows.count() > matters
     page.locator("label[for=show-unsure]").click()
-    hows = {text.strip().split()[-1] for text in page.locator(".events tbody tr:visible .how").all_inner_texts()}
+    hows = {text.strip().split()[-1] for text in page.locator(".events tbody tr:visible td:last-child").all_inner_texts()}
     assert hows == {"assumed", "believed"}
     page.locator("label[for=show-all]").click()
     page.locator("#words").fill("It's BLOCKED")
