@@ -1,6 +1,7 @@
 """What can happen at a state: every answer that may be said, every number, doubt, speech, a lost part, and silence."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 
 from prompter.events import Answered, Failed, Numbered, Record, SpeechStarted, Unclear
 from prompter.flow.table import BUILT_IN
@@ -13,7 +14,7 @@ SILENT_EVENTS_MOST = 24
 ONLY_SPEAKS = frozenset(
     {"say again", "how do I", "note", "call now", "on speaker", "no phone", "say the address", "tell them", "oxygen on",
      "no oxygen", "failed", "spo2 130", "spo2 80", "spo2 97", "pulse 140", "alone", "helper here", "no bag", "hold on",
-     "speech started", "unclear "}
+     "speech started", "unclear"}
 )  # fmt: skip
 """What moves no step, or the same way from every state of a step: tried at every step and moment, not at every state."""
 
@@ -21,34 +22,22 @@ ONCE_A_PLACE = frozenset({"paramedics", "taken over", "no suction"})
 """What only marks something and stays, where the step does not ask for it: tried at every step and moment, with and without that mark."""
 
 
-def named(event: Record) -> str:
-    """What an event is, without its time."""
-    if isinstance(event, Answered):
-        return event.answer
-    if isinstance(event, Numbered):
-        return f"{event.quantity} {event.value}"
-    return f"{event.kind} {event.answer or ''}" if isinstance(event, Unclear) else event.kind
-
-
-def events_at(scene: Scene) -> Iterator[Record]:
-    """All but "that was wrong" (which is tried after each answer) and silence."""
+def events_at(scene: Scene) -> Iterator[tuple[str, Callable[[], Record]]]:
+    """All but "that was wrong" (which is tried after each answer) and silence: names, and what makes each."""
     machine, now = scene.machine, scene.now
     stands, flow = machine.table.stands, machine.table.flow
     own = stands[machine.step].own_answers
     interrupted = machine._interrupted()
     asked = stands[interrupted].own_answers if interrupted else ()
-    for answer in dict.fromkeys((*own, *asked, *flow.everywhere, *(b for b in BUILT_IN if b != "wrong"))):
-        if answer in flow.answers:
-            yield Answered(now, answer, flow.answers[answer].wordings[0])
+    for answer in dict.fromkeys((*own, *asked, *flow.everywhere, *BUILT_IN)):
+        if answer in flow.answers and answer != "wrong":
+            yield answer, partial(Answered, now, answer, flow.answers[answer].wordings[0])
     for quantity, value in NUMBERS:
-        yield Numbered(now, quantity, value)
-    yield Unclear(now)
-    if machine._asked_back is None:
-        bad = next((a for a in own if a in flow.answers), None)
-        if bad:
-            yield Unclear(now, None, bad)
-    elif machine._asked_back in flow.answers:
-        yield Unclear(now, None, machine._asked_back)
+        yield f"{quantity} {value}", partial(Numbered, now, quantity, value)
+    yield "unclear", partial(Unclear, now)
+    doubted = machine._asked_back or next((a for a in own if a in flow.answers), None)
+    if doubted in flow.answers:
+        yield f"unclear {doubted}", partial(Unclear, now, None, doubted)
     if machine._clock.paused_at is None and machine._clock.pause_left_ms > 0:
-        yield SpeechStarted(now)
-    yield Failed(now, "microphone")
+        yield "speech started", partial(SpeechStarted, now)
+    yield "failed", partial(Failed, now, "microphone")

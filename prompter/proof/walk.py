@@ -2,17 +2,18 @@
 
 import time
 from collections import deque
-from collections.abc import Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
 
 from prompter.events import Answered, Record, SpeechStarted
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
+from prompter.flow.memory import Memory
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
-from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at, named
+from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS
 from prompter.proof.rows import RowEngine
@@ -52,6 +53,7 @@ class Node:
     events: tuple[Record | int, ...] = ()  # a number: so many things that silence brings
     depth: int = 0
     new_aspects: bool = False
+    place: Hashable = None
 
 
 @dataclass
@@ -99,6 +101,7 @@ class Walk:
         self._seen: dict[Hashable, list[Facts]] = {}
         self._walked: dict[Hashable, dict[str, list[tuple[Facts, frozenset[str]]]]] = {}
         self._tried: dict[Hashable, Node] = {}
+        self._asked_first: dict[Hashable, str] = {}
         self._aspects: dict[str, set[Hashable]] = {}
         self._arrived: dict[Hashable, set[Facts]] = {}
         self._parked: dict[Hashable, list[Node]] = {}
@@ -144,33 +147,41 @@ class Walk:
         if helper:
             machine.memory.marks.add("helper")
         root = Node(Scene(machine), Watch(), machine.memory.facts)
-        for node in self._happen(root, None, lambda scene: scene.start()):
+        for node in self._happen(root, None, _begin):
             self._arrive(node)
 
     def _expand(self, key: Hashable, node: Node) -> None:
         self.found.states += 1
         self.found.depth = max(self.found.depth, node.depth)
         walked = {} if node.new_aspects else self._walked.setdefault(key, {})
-        own, everywhere = self.table.stands[node.scene.machine.step].own_answers, self.flow.everywhere
-        for event in events_at(node.scene):
-            name = named(event)
-            if name in ONLY_SPEAKS:
-                if not self.part.words or not self._first_at(name, node):
-                    continue
-            elif name in everywhere and name not in own:
-                once = name in ONCE_A_PLACE or not (self.part.everywhere or node.new_aspects)
-                if once and not self._first_at((name, "crew" in node.scene.machine.memory.marks), node):
-                    continue
-            self._try(key, walked, name, node, event)
+        for name, event in events_at(node.scene):
+            if self._may_try(name, node):
+                self._try(key, walked, name, node, event)
         self._try(key, walked, "", node, None)
         if self.part.words and self._first_at("handing over", node):
             self._hand_over(node)
 
+    def _may_try(self, name: str, node: Node) -> bool:
+        """What only speaks or marks, and in one part what works everywhere, is tried once a place."""
+        if name in ONLY_SPEAKS:
+            return self.part.words and self._first_at(name, node)
+        machine = node.scene.machine
+        if name not in self.flow.everywhere or name in self.table.stands[machine.step].own_answers:
+            return True
+        if self.part.everywhere and name not in ONCE_A_PLACE:
+            return True
+        if self._first_at((name, "crew" in machine.memory.marks), node):
+            return True
+        # Its rows are the same at every step: with each sum of what is remembered it is tried at one.
+        return node.new_aspects and self._tried.setdefault((name, frozenset(self.states.aspects(node.scene))), node) is node
+
     def _first_at(self, what: Hashable, node: Node) -> bool:
         """Whether this is where it is tried: once at every step and moment."""
-        return self._tried.setdefault((what, self.states.place(node.scene)), node) is node
+        if node.place is None:
+            node.place = self.states.place(node.scene)
+        return self._tried.setdefault((what, node.place), node) is node
 
-    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, frozenset[str]]]], name: str, node: Node, event: Record | None) -> None:
+    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, frozenset[str]]]], name: str, node: Node, made: Callable[[], Record] | None) -> None:
         """One event, unless the plans that come here anew are not asked about by what it does."""
         before = walked.setdefault(name, [])
         for facts, matters in before:
@@ -178,11 +189,12 @@ class Walk:
                 return
         asked = node.facts.asked
         asked.clear()
+        event = made() if made else None
         if event is None:
-            for after in self._happen(node, None, self._silence(node)):
+            for after in self._happen(node, None, self._until_changed):
                 self._arrive(after)
         else:
-            for after in self._happen(node, event, lambda scene: scene.happen(event)):
+            for after in self._happen(node, event):
                 self._came_of(node, event, after)
         before.append((node.facts, frozenset(asked)))
         matters = self._matters.setdefault(key, set())
@@ -196,31 +208,26 @@ class Walk:
         if after.scene.machine.memory.pending is not None:
             self._confirm(after)
         elif type(event) is SpeechStarted:
-            for later in self._happen(after, None, self._silence(after)):
+            for later in self._happen(after, None, self._until_changed):
                 self._arrive(later)
         else:
             self._arrive(after)
 
-    def _silence(self, node: Node):
-        def pass_time(scene: Scene) -> None:
-            before = self.states.coarse(scene)
-            cues, sounds = [], []
-            for _ in range(SILENT_EVENTS_MOST):
-                if scene.pass_time() is None:
-                    break
-                scene.passed += 1
-                cues += scene.cues
-                sounds += scene.sounds
-                if self.states.coarse(scene) != before:
-                    break
-            scene.cues, scene.sounds = cues, sounds
+    def _until_changed(self, scene: Scene) -> Iterator[None]:
+        """Nobody says anything until it stands otherwise."""
+        before = self.states.coarse(scene)
+        for _ in _passing(scene):
+            yield
+            if self.states.coarse(scene) != before:
+                return
 
-        return pass_time
-
-    def _happen(self, node: Node, event: Record | None, happen) -> Iterator[Node]:
-        """Every way this goes on, by what is decided about the plan meanwhile."""
-        todo = [node.facts]
+    def _happen(self, node: Node, event: Record | None, passing: Callable[[Scene], Iterator[None]] | None = None) -> Iterator[Node]:
+        """Every way this goes on, by what is decided about the plan meanwhile: with an event, or as time passes."""
         memory, step = node.scene.machine.memory, node.scene.machine.step
+        about = (step, event and (event.kind, getattr(event, "answer", None)), memory.known["tube"])
+        asked = self._asked_first.get(about, "")
+        decided = node.facts.decided
+        todo = node.facts.possibilities(asked)[:] if asked and asked not in decided else [node.facts]
         while todo:
             facts = todo.pop()
             scene = node.scene.fork()
@@ -228,10 +235,14 @@ class Walk:
             watch = node.watch.copy()
             after = Node(scene, watch, facts, node, (), node.depth + 1)
             try:
-                happen(scene)
-                after.events = (scene.passed if event is None else event,)
-                self._look(after, Edge(event, step, memory, scene, facts))
+                if event is not None:
+                    scene.happen(event)
+                    after.events = (event,)
+                    self._look(after, Edge(event, step, memory, scene, facts))
+                else:
+                    self._look_at_each(after, step, memory, passing)
             except Undecided as open_fact:
+                self._asked_first.setdefault(about, open_fact.dimension)
                 todo += facts.possibilities(open_fact.dimension)
                 continue
             except Exception as error:  # noqa: BLE001 - whatever the machine raises is a finding
@@ -240,6 +251,14 @@ class Walk:
                 continue
             self.found.moves += 1
             yield after
+
+    def _look_at_each(self, after: Node, source: str, before: Memory, passing: Callable[[Scene], Iterator[None]]) -> None:
+        """Everything that silence brings, one thing after the other."""
+        scene = after.scene
+        for _ in passing(scene):
+            after.events = (scene.passed,)
+            self._look(after, Edge(None, source, before, scene, after.facts))
+            source, before = scene.machine.step, scene.machine.memory.copy()
 
     def _look(self, after: Node, edge: Edge) -> None:
         findings = self._now_found
@@ -258,7 +277,7 @@ class Walk:
         todo = [node]
         for answer in ("paramedics", "taken over", "taken over"):
             event = Answered(node.scene.now, answer, answer)
-            todo = [after for one in todo for after in self._happen(one, event, lambda scene, event=event: scene.happen(event))]
+            todo = [after for one in todo for after in self._happen(one, event)]
         for after in todo:
             machine = after.scene.machine
             self.found.findings.looked[HAND_OVER.name] = self.found.findings.looked.get(HAND_OVER.name, 0) + 1
@@ -270,23 +289,10 @@ class Walk:
         """Good news waits for its second time: it comes, or it does not."""
         again = asked.scene.machine.memory.pending
         event = Answered(asked.scene.now, again or "", "")
-        for sure in self._happen(asked, event, lambda scene: scene.happen(event)):
+        for sure in self._happen(asked, event):
             self._arrive(sure)
-        for unsure in self._happen(asked, None, self._unconfirmed):
+        for unsure in self._happen(asked, None, _until_unconfirmed):
             self._arrive(unsure)
-
-    @staticmethod
-    def _unconfirmed(scene: Scene) -> None:
-        cues, sounds = [], []
-        for _ in range(SILENT_EVENTS_MOST):
-            if scene.pass_time() is None:
-                break
-            scene.passed += 1
-            if scene.machine.memory.pending is None:
-                break
-            cues += scene.cues
-            sounds += scene.sounds
-        scene.cues, scene.sounds = cues + scene.cues, sounds + scene.sounds
 
     def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
         """Each answer once at every step and moment, by where it led."""
@@ -297,7 +303,7 @@ class Walk:
         """ "That was wrong", said at once."""
         if any(cue.kind == "moved" and cue.machine == "care" and cue.how == "timed" for cue in after.scene.cues):
             return  # a deadline moved it as well
-        for undone in self._happen(after, Answered(after.scene.now, "wrong", ""), lambda scene: scene.happen(Answered(scene.now, "wrong", ""))):
+        for undone in self._happen(after, Answered(after.scene.now, "wrong", "")):
             undone.events = (*after.events, *undone.events)
             undone.parent = before
             self._checked_back(before, undone)
@@ -382,6 +388,28 @@ class Walk:
         if name not in self.found.findings.failed:
             self.found.findings.failed[name] = detail
             self.found.traces[name] = path_to(node, self.age)
+
+
+def _begin(scene: Scene) -> Iterator[None]:
+    scene.start()
+    yield
+
+
+def _passing(scene: Scene) -> Iterator[None]:
+    """The things that silence brings, up to where it goes on the same."""
+    for _ in range(SILENT_EVENTS_MOST):
+        if scene.pass_time() is None:
+            return
+        scene.passed += 1
+        yield
+
+
+def _until_unconfirmed(scene: Scene) -> Iterator[None]:
+    """Good news is not said again."""
+    for _ in _passing(scene):
+        yield
+        if scene.machine.memory.pending is None:
+            return
 
 
 def _worded(cue: Record) -> tuple[object, ...]:

@@ -13,7 +13,7 @@ GAP = Property("breaths never too far apart", "not better yet: breath prompts go
 GAP_CHANGING = Property("breaths in a tube change", "the old tube is still in: its way is tried between", limit=GAP_CHANGING_S, unit="s")
 OUT = Property("tube out to breaths", "without a tube, breaths come by a new one or another route", limit=OUT_S, unit="s")
 SOON = Property("no breaths to a breath prompt", "who does not breathe gets breaths first", limit=NO_BREATHS_S, unit="s")
-TEST = Property("two test breaths at most", "a tube not proven open may lie in the wrong place", "McGrath et al., Anaesthesia 2012;67:1025", 2, "breaths")
+TEST = Property("two test breaths at most", "a tube not proven open may lie in the wrong place: two at a time, then the chest is asked about", "McGrath et al., Anaesthesia 2012;67:1025", 2, "breaths")
 SWELLING = Property("no breaths into a swelling neck", "air beside the windpipe", "McGrath et al., Anaesthesia 2012;67:1025")
 GUIDE = Property("guide out before breaths", "the guide closes the new tube")
 GOES_ON = Property("the beat goes on", "once paced, breaths and pushes stop only for another step, confirmed breathing or take-over")
@@ -27,6 +27,8 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     known = machine.memory.known
     if edge.answer:
         watch.since.pop("no breaths", None)  # what is said later counts
+        if "changed" not in edge.before_marks:
+            watch.test_breaths = 0  # somebody looks, and tells; a new tube's chest must be asked about
     if edge.answer == "not breathing" and edge.before_known["tube"] != "out" and not watch.breathing_now and not edge.before_marks & {"changing", "inserting"}:
         watch.since.setdefault("no breaths", scene.now)
     if watch.guide_in and any(say.text.startswith("Pull the guide out") for say in edge.says):
@@ -46,7 +48,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         watch.since.pop("no breaths", None)
     if watch.breathing_now and not edge.scene.beating and not any(type(s) is BeatBegan for s in scene.sounds):
         stays = machine.step == edge.source and not edge.moves and known["breathing"] == edge.before_known["breathing"]
-        found.check(GOES_ON.name, not stays or edge.answer == "wrong" or machine.table.stands[machine.step].beat_count is not None,
+        found.check(GOES_ON.name, not stays or edge.answer == "wrong" or machine._sets or machine.table.stands[machine.step].beat_count is not None,
                     f"the beat stops at {machine.step!r}")
 
 
@@ -100,8 +102,6 @@ def _beat(watch: Watch, edge: Edge, sound: BeatBegan, found: Findings) -> None:
         return
     found.check(GUIDE.name, not watch.guide_in, f"breaths at {machine.step!r} with the guide in the tube")
     if machine.memory.known["tube"] != "proven open":
-        if edge.event is not None:
-            watch.test_breaths = 0  # somebody told something
         watch.test_breaths += sound.pace.count or 99
         found.measure(TEST.name, watch.test_breaths, 2, f"{watch.test_breaths} breaths at {machine.step!r} through a tube not proven open")
     else:
