@@ -15,7 +15,7 @@ from prompter.errors import CannotDo
 from prompter.flow.reading import load_flow
 from prompter.proof import traces
 from prompter.proof.check import Checked, Result, check
-from prompter.proof.mutants import try_all
+from prompter.proof.trying import CAUGHT, HARMLESS, REFUSED, SURVIVES, Tally, try_all
 from prompter.resources import named_flow
 
 FAILS, CANNOT = 1, 2
@@ -74,36 +74,44 @@ def replay_trace(file: Annotated[Path, typer.Argument(help="A trace that `prompt
 def mutate(
     flow: Annotated[str, typer.Argument(help="A flow by name or file.")] = USUAL,
     every: Annotated[int, typer.Option(min=1, help="Only every n-th mutant.")] = 1,
+    kept: Annotated[Path | None, typer.Option("--keep", help="A file of outcomes: a later run with it goes on where this one ended.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output.")] = False,
 ) -> None:
     """Put one fault at a time into a flow, and tell which of them the check does not notice. Exit code 1 below 95 %."""
+    errors = Console(stderr=True)
     try:
         began, whole = time.perf_counter(), load_flow(named_flow(flow))
+        with errors.status("Mutants") as status:
+            tally = try_all(whole, every, kept, lambda done, of: status.update(f"Mutants: {done} of {of}"))
     except CannotDo as error:
         typer.echo(error.one_line(), err=True)
         raise typer.Exit(CANNOT) from None
-    errors = Console(stderr=True)
-    with errors.status("Mutants") as status:
-        tally = try_all(whole, every, lambda done, of: status.update(f"Mutants: {done} of {of}"))
+    except OSError as error:
+        typer.echo(CannotDo(f"the outcomes cannot be kept: {error.strerror}.", str(kept), "Name another file with --keep.").one_line(), err=True)
+        raise typer.Exit(CANNOT) from None
     tally.seconds = time.perf_counter() - began
-    harmful = tally.mutants - len(tally.harmless)
     if as_json:
         typer.echo(json.dumps({
-            "mutants": tally.mutants, "caught": tally.caught, "refused": tally.refused, "harmless": tally.harmless,
-            "survivors": tally.survivors, "by": tally.by, "seconds": round(tally.seconds, 1),
+            "mutants": len(tally.tried), "of": tally.of, "caught": len(tally.those(CAUGHT)), "refused": len(tally.those(REFUSED)), "share": round(tally.share, 4),
+            "harmless": [t.what for t in tally.those(HARMLESS)], "survivors": [t.what for t in tally.those(SURVIVES)], "by": tally.by(), "seconds": round(tally.seconds, 1),
         }, ensure_ascii=False))  # fmt: skip
     else:
-        console = Console(soft_wrap=True)
-        console.print(
-            f"{tally.mutants} mutants: {tally.caught} caught ({tally.refused} of them refused as a file), {len(tally.harmless)} harmless "
-            f"(every cue of the whole walk is the same), {len(tally.survivors)} survive; {tally.seconds:.0f} s.", highlight=False,
-        )  # fmt: skip
-        for name, count in sorted(tally.by.items(), key=lambda item: -item[1]):
-            console.print(f"{count:6}  {escape(name)}", highlight=False)
-        for what in tally.survivors:
-            console.print(f"survives: {escape(what)}", highlight=False)
-    if tally.caught < ENOUGH * harmful:
+        _print_mutants(tally)
+    if tally.share < ENOUGH:
         raise typer.Exit(FAILS)
+
+
+def _print_mutants(tally: Tally) -> None:
+    console = Console(soft_wrap=True)
+    caught, refused = len(tally.those(CAUGHT)), len(tally.those(REFUSED))
+    console.print(
+        f"{len(tally.tried):,} mutants of {tally.of:,}: {caught + refused} noticed = {tally.share:.1%} of those that change anything ({refused} refused as a file); "
+        f"{len(tally.those(HARMLESS))} harmless (every cue of the whole walk is the same), {len(tally.those(SURVIVES))} survive; {tally.seconds:.0f} s.", highlight=False,
+    )  # fmt: skip
+    for name, count in sorted(tally.by().items(), key=lambda item: -item[1]):
+        console.print(f"{count:6}  {escape(name)}", highlight=False)
+    for one in (*tally.those(SURVIVES), *tally.those(HARMLESS)):
+        console.print(f"{one.outcome}: {escape(one.what)}", highlight=False)
 
 
 def _write(result: Result, name: str, flow: str, out: Path) -> str:

@@ -16,8 +16,8 @@ from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
 from prompter.proof.walk import MOVES, WORDS, Part, Path, Walk, Walked
 
-WALKED_AGES = ("child", "adult")
-"""An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""
+PARTS: tuple[tuple[str, Part], ...] = (("child", MOVES), ("adult", WORDS))
+"""The ages walked, and what each walk does. An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""
 PROPERTIES: tuple[Property, ...] = (*silence.PROPERTIES, *properties.ON_THE_WALK, *texts.PROPERTIES, *clinical.PROPERTIES)
 
 
@@ -74,7 +74,7 @@ def check(flow: Flow) -> Checked:
     """Everything; two processes."""
     began = time.perf_counter()
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork")) as pool:
-        walks = list(pool.map(walk_one, [flow] * 2, WALKED_AGES, (MOVES, WORDS)))
+        walks = list(pool.map(walk_one, [flow] * len(PARTS), *zip(*PARTS, strict=True)))
     variants, left_out = combinations()
     checked = Checked(flow.flow, variants, left_out)
     results = {p.name: Result(p) for p in PROPERTIES}

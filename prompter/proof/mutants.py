@@ -1,51 +1,30 @@
-"""Flows with one fault each: does the check notice? Fixed operators at every site of the document they apply to."""
+"""Flows with one fault each: fixed operators at every site of the document they apply to. `trying.py` asks whether the check notices."""
 
 import copy
 import itertools
-import multiprocessing
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
-
-from prompter.errors import CannotDo
-from prompter.flow.consistency import findings
-from prompter.flow.document import Flow
-from prompter.proof.check import walk_one
-from prompter.proof.clinical import look_at_rows
-from prompter.proof.watch import Findings
 
 Change = Callable[[Any], None]
 _OTHER_PROMPT = "Wait."
-AGE = "child"
-"""Ages differ in seconds and beats alone; mutants are walked in one."""
 _TIMES = ("act_s", "repeat_s", "every_s")
 
 
 @dataclass(frozen=True)
 class Mutant:
-    """`what`: the operator and the site, in words."""
+    """`what`: the operator and the site, in words; `step`: the step it lies in, if it lies in one."""
 
     what: str
     operator: str
     change: Change
+    step: str = ""
 
     def of(self, data: Any) -> Any:
         """The document with this one fault. The original is left alone."""
         twin = copy.deepcopy(data)
         self.change(twin)
         return twin
-
-
-@dataclass
-class Tally:
-    mutants: int = 0
-    caught: int = 0
-    refused: int = 0
-    harmless: list[str] = field(default_factory=list)
-    survivors: list[str] = field(default_factory=list)
-    by: dict[str, int] = field(default_factory=dict)
-    seconds: float = 0.0
 
 
 def mutants_of(data: Any) -> Iterator[Mutant]:
@@ -142,18 +121,22 @@ def _at(data: Any, path: tuple[Any, ...]) -> Any:
     return data
 
 
+def _step_of(path: tuple[Any, ...]) -> str:
+    return path[1] if path[0] == "steps" else ""
+
+
 def _removing(path: tuple[Any, ...], site: str, operator: str) -> Mutant:
     def change(data: Any) -> None:
         del _at(data, path[:-1])[path[-1]]
 
-    return Mutant(f"{operator}: {site}", operator, change)
+    return Mutant(f"{operator}: {site}", operator, change, _step_of(path))
 
 
 def _setting(path: tuple[Any, ...], value: Any, site: str, operator: str) -> Mutant:
     def change(data: Any) -> None:
         _at(data, path[:-1])[path[-1]] = value
 
-    return Mutant(f"{operator}: {site}", operator, change)
+    return Mutant(f"{operator}: {site}", operator, change, _step_of(path))
 
 
 def _swapping(path: tuple[Any, ...], index: int, field_: str, site: str) -> Mutant:
@@ -161,7 +144,7 @@ def _swapping(path: tuple[Any, ...], index: int, field_: str, site: str) -> Muta
         lines = _at(data, path)
         lines[index][field_], lines[index + 1][field_] = lines[index + 1][field_], lines[index][field_]
 
-    return Mutant(f"swap targets: {site}", "swap targets", change)
+    return Mutant(f"swap targets: {site}", "swap targets", change, _step_of(path))
 
 
 def _swapping_answers(path: tuple[Any, ...], one: str, other: str, site: str) -> Mutant:
@@ -169,67 +152,4 @@ def _swapping_answers(path: tuple[Any, ...], one: str, other: str, site: str) ->
         answers = _at(data, path)["answers"]
         answers[one][-1]["go"], answers[other][-1]["go"] = answers[other][-1]["go"], answers[one][-1]["go"]
 
-    return Mutant(f"swap targets: {site}", "swap targets", change)
-
-
-# ---- trying them -----------------------------------------------------------------------------------
-
-
-def try_all(flow: Flow, every: int = 1, progress: Callable[[int, int], None] = lambda done, of: None) -> Tally:
-    """Every mutant (or every n-th of them) against the whole check; two processes."""
-    data = flow.model_dump(by_alias=True)
-    chosen = list(enumerate(mutants_of(data)))[::every]
-    tally = Tally(len(chosen))
-    with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork"), initializer=_prepare, initargs=(flow,)) as pool:
-        for done, (number, outcome, detail) in enumerate(pool.map(_try, [n for n, _ in chosen], chunksize=4), start=1):
-            what = chosen[done - 1][1].what
-            if outcome == "survives":
-                tally.survivors.append(what)
-            elif outcome == "harmless":
-                tally.harmless.append(what)
-            else:
-                tally.caught += 1
-                tally.refused += outcome == "refused"
-                tally.by[detail] = tally.by.get(detail, 0) + 1
-            progress(done, len(chosen))
-    return tally
-
-
-_FLOW: dict[str, Any] = {}
-
-
-def _prepare(flow: Flow) -> None:
-    data = flow.model_dump(by_alias=True)
-    _FLOW.update(flow=flow, data=data, mutants=list(mutants_of(data)), cues={})
-
-
-def _try(number: int) -> tuple[int, str, str]:
-    """Refused, caught (by which property), harmless (all cues of the whole walk the same) or survives."""
-    try:
-        flow = Flow.model_validate(_FLOW["mutants"][number].of(_FLOW["data"]))
-        found = findings(flow)
-    except (ValueError, KeyError, CannotDo):
-        return number, "refused", "the flow's file is refused"
-    if found:
-        return number, "refused", "the flow's file is refused"
-    rows = Findings()
-    look_at_rows(flow, rows)
-    if rows.failed:
-        return number, "caught", next(iter(rows.failed))
-    # First the walk without what only speaks; a mutant that it cannot tell from the flow is walked in full.
-    for full in (False, True):
-        try:
-            walked = walk_one(flow, AGE, full, stop_at_first=True, digest=True)[0]
-        except Exception as error:  # noqa: BLE001 - a table that cannot be laid out is caught
-            return number, "refused", f"the table is refused ({type(error).__name__})"
-        if walked.findings.failed:
-            return number, "caught", next(iter(walked.findings.failed))
-        if walked.cues != _cues(full):
-            return number, "survives", ""
-    return number, "harmless", ""
-
-
-def _cues(full: bool) -> str:
-    if full not in _FLOW["cues"]:
-        _FLOW["cues"][full] = walk_one(_FLOW["flow"], AGE, full, digest=True)[0].cues
-    return _FLOW["cues"][full]
+    return Mutant(f"swap targets: {site}", "swap targets", change, _step_of(path))

@@ -7,6 +7,7 @@ from prompter.flow.document import Flow
 from prompter.flow.table import Table
 from prompter.proof.clinical import look_at_rows
 from prompter.proof.properties.property import Property
+from prompter.proof.reading import grade
 from prompter.proof.walk import Walked
 
 JUMPS = Property("no prompt contains a phrase that jumps", "the microphone hears the loudspeaker; a bare phrase could be obeyed")
@@ -16,7 +17,8 @@ ANSWERABLE = Property("every question takes its answers", "a question nobody can
 SILENT = Property("every step answers silence", "nobody may be left without the next prompt")
 REPEATS = Property("a question is repeated before silence acts", "it may not have been heard")
 KEYED = Property("what jumps has a key", "a voice may fail")
-PROPERTIES = (JUMPS, ONE_ACTION, NEVER, ANSWERABLE, SILENT, REPEATS, KEYED)
+GRADE = Property("the reading grade", "who is afraid reads and hears like a child of twelve", "Kincaid et al. 1975; six: CLINICAL", 6, "years of school")
+PROPERTIES = (JUMPS, GRADE, ONE_ACTION, NEVER, ANSWERABLE, SILENT, REPEATS, KEYED)
 
 BOTH = {  # a question and the answers it must take: CLINICAL sections 4 to 7
     "is the chest going up?": {"rising", "flat"}, "did the catheter go all the way?": {"passed", "won't pass", "no suction"},
@@ -46,8 +48,11 @@ ALLOWED_TWO = re.compile(r"^(tap and shout|blocked\?|chest flat\?|to close|when 
 def look_at_texts(flow: Flow, table: Table, into: Walked) -> None:
     found = into.findings
     jumps = sorted({w.lower() for a, arms in flow.everywhere.items() if any(arm.go for arm in arms) for w in flow.answers[a].wordings if len(w.split()) > 1}, key=len)
+    texts = table.texts()
+    whole = round(grade(" ".join(t if t[-1] in ".?!" else f"{t}." for t in texts)), 2)
+    found.measure(GRADE.name, whole, flow.rules.reading_grade, f"the texts read at grade {whole:g}")
     hows = {stand.how for stand in table.stands.values()}  # how one action is done
-    for text in table.texts():
+    for text in texts:
         low = re.sub(r"[^a-z' ]", " ", text.lower())
         low = f" {' '.join(low.split())} "
         phrase = next((j for j in jumps if f" {re.sub(r'[^a-z ]', '', j)} " in low), None)

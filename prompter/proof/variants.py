@@ -88,10 +88,11 @@ class Facts:
     def possibilities(self, dimension: str) -> "list[Facts]":
         """Every way this may be decided; what it depends on is decided with it."""
         if dimension not in self._next:
-            self._next[dimension] = [self._relative(decided) for decided in _decide(dimension, dict(self.decided))]
+            self._next[dimension] = [self.relative(decided) for decided in _decide(dimension, dict(self.decided))]
         return self._next[dimension]
 
-    def _relative(self, decided: dict[str, str | bool]) -> "Facts":
+    def relative(self, decided: Mapping[str, str | bool]) -> "Facts":
+        """The one of this family with these decisions."""
         key = frozenset(decided.items())
         if key not in self._family:
             one = self._family[key] = Facts(decided, self.asked)

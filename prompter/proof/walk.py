@@ -15,7 +15,7 @@ from prompter.proof import properties
 from prompter.proof.abstract import States
 from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at
 from prompter.proof.properties.ends import HAND_OVER
-from prompter.proof.properties.machine import NEVER_STOPS
+from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.variants import Facts, Undecided, begun, open_variant, undecided
@@ -23,6 +23,10 @@ from prompter.proof.watch import Edge, Findings, Watch, follow
 
 FINE_OF_ONE_COARSE = 6
 """Fine states walked of each coarse one, at most."""
+WALKED_AGAIN_EVERY = 400
+"""One state in so many is reached a second time from the start, event by event."""
+ENTRIES_MOST = 16
+"""Ways to each step that are kept, at most."""
 
 
 @dataclass(frozen=True)
@@ -87,10 +91,11 @@ class Path:
 class Walk:
     """One age. `most_moves` bounds the fine states, never the coarse ones.
 
-    `only`: the one property that ends it with `stop_at_first`.
+    `only`: the one property that ends it with `stop_at_first`. `keep_entries`: ways that lead to just before each step
+    are kept in `entries`, for `run_from`.
     """
 
-    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, part: Part = MOVES, table: Table | None = None, only: str | None = None) -> None:
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, part: Part = MOVES, table: Table | None = None, only: str | None = None, keep_entries: bool = False) -> None:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
@@ -112,16 +117,54 @@ class Walk:
         self.part, self.only = part, only
         self.digest, self._digest = digest, sha256()
         self._classes: set[Facts] = set()
+        self.entries: dict[str, list[Path]] = {}
+        self._keep_entries = keep_entries
         self._facts = undecided(flow)
         self._failed = 0
 
     def run(self) -> Walked:
-        began = time.perf_counter()
         for start in self.flow.starts:
             for facts in begun(self.flow, start, self._facts):
                 for helper in (False, True):
                     self._start(start, helper, facts)
-        while (self._fresh or self._more) and not (self.stop_at_first and self._failed):
+        return self._walk_on()
+
+    def run_from(self, paths: list["Path"], most: int) -> Walked:
+        """Walks on from where these events lead, `most` moves at the most: what it finds is real, what it does not may be."""
+        for path in paths:
+            node = self._follow(path)
+            if node is not None:
+                self._arrive(node)
+        return self._walk_on(most)
+
+    def _follow(self, path: "Path") -> Node | None:
+        """One way, event by event; None if it asks for more of the plan than was decided, or ends."""
+        facts = self._facts.relative(path.decided)
+        root = Node(Scene(self._machine(path.start, path.helper, facts)), Watch(), facts)
+        scene, watch = root.scene.fork(), Watch()
+        node = Node(scene, watch, facts, root, (0, *path.events), 1)
+        events: list[Record | int | None] = [None, *path.events]
+        try:
+            for event in events:
+                for _ in range(event) if isinstance(event, int) else (event,):
+                    step, before = scene.machine.step, scene.machine.memory.copy()
+                    if event is None:
+                        scene.start()
+                    elif isinstance(event, int):
+                        scene.pass_time()
+                    else:
+                        scene.happen(event)
+                    self._look(node, Edge(None if isinstance(event, int) else event, step, before, scene, facts))
+        except Undecided:
+            return None
+        except Exception as error:  # noqa: BLE001 - whatever the machine raises is a finding
+            self._fail(node, NEVER_STOPS.name, f"{type(error).__name__}: {error}")
+            return None
+        return node
+
+    def _walk_on(self, most: int = 0) -> Walked:
+        began = time.perf_counter()
+        while (self._fresh or self._more) and not (self.stop_at_first and self._failed or 0 < most <= self.found.moves):
             if self._fresh:
                 key, node = self._fresh.popleft()
             elif self.found.moves < self.most_moves:
@@ -141,14 +184,17 @@ class Walk:
     # ---- one state
 
     def _start(self, start: str, helper: bool, facts: Facts) -> None:
+        root = Node(Scene(self._machine(start, helper, facts)), Watch(), facts)
+        for node in self._happen(root, None, _begin):
+            self._arrive(node)
+
+    def _machine(self, start: str, helper: bool, facts: Facts) -> FlowMachine:
         machine = FlowMachine(self.table, self.engine)
         machine.step = start
         machine.memory.facts = facts
         if helper:
             machine.memory.marks.add("helper")
-        root = Node(Scene(machine), Watch(), machine.memory.facts)
-        for node in self._happen(root, None, _begin):
-            self._arrive(node)
+        return machine
 
     def _expand(self, key: Hashable, node: Node) -> None:
         self.found.states += 1
@@ -160,6 +206,8 @@ class Walk:
         self._try(key, walked, "", node, None)
         if self.part.words and self._first_at("handing over", node):
             self._hand_over(node)
+        if self.found.states % WALKED_AGAIN_EVERY == 1:
+            self._walk_again(node)
 
     def _may_try(self, name: str, node: Node) -> bool:
         """What only speaks or marks, and in one part what works everywhere, is tried once a place."""
@@ -316,9 +364,26 @@ class Walk:
         same = then.step == now.step and all(
             getattr(then.memory, name) == getattr(now.memory, name) for name in ("known", "marks", "counts", "reason", "back", "kept", "spo2")
         )
-        self.found.findings.looked["undo restores exactly"] = self.found.findings.looked.get("undo restores exactly", 0) + 1
+        self.found.findings.looked[UNDO.name] = self.found.findings.looked.get(UNDO.name, 0) + 1
         if not same:
-            self._fail(undone, "undo restores exactly", f"{then.step} is {now.step}, or memory differs")
+            self._fail(undone, UNDO.name, f"{then.step} is {now.step}, or memory differs")
+
+    def _walk_again(self, node: Node) -> None:
+        """A state reached by forks, reached once more from the start without one: the same cues, the same memory."""
+        path = path_to(node, self.age)
+        machine = self._machine(path.start, path.helper, node.facts)
+        again = Scene(machine)
+        again.start()
+        for event in path.events:
+            if isinstance(event, int):
+                for _ in range(event):
+                    again.pass_time()
+            else:
+                again.happen(event)
+        looked = self.found.findings.looked
+        looked[SAME.name] = looked.get(SAME.name, 0) + 1
+        if _bytes(again) != _bytes(node.scene):
+            self._fail(node, SAME.name, f"{node.scene.machine.step!r} the first time, {machine.step!r} the second, or other cues or memory")
 
     # ---- states seen before
 
@@ -337,6 +402,7 @@ class Walk:
             self._new_aspects(scene)
             self._classes.add(node.facts)
             self._fresh.append((key, node))
+            self._keep_entry(node)
             return
         arrived, facts = self._arrived[key], node.facts
         if facts not in arrived:
@@ -355,6 +421,13 @@ class Walk:
             if fine not in known:
                 known.add(fine)
                 self._more.append((key, node))
+
+    def _keep_entry(self, node: Node) -> None:
+        if not self._keep_entries or node.parent is None or node.parent.parent is None:
+            return
+        kept = self.entries.setdefault(node.scene.machine.step, [])
+        if len(kept) < ENTRIES_MOST:
+            kept.append(path_to(node.parent, self.age))
 
     def _tells_apart(self, key: Hashable, facts: Facts) -> bool:
         """These plans differ from all that came to this state where it matters (all of it, until it is walked)."""
@@ -414,6 +487,13 @@ def _until_unconfirmed(scene: Scene) -> Iterator[None]:
 
 def _worded(cue: Record) -> tuple[object, ...]:
     return (cue.kind, getattr(cue, "text", ""), getattr(cue, "target", ""), getattr(cue, "what", ""), cue.at_ms)
+
+
+def _bytes(scene: Scene) -> bytes:
+    """What came last, and all that is remembered."""
+    machine, memory = scene.machine, scene.machine.memory
+    remembered = (machine.step, machine.call.step, machine.outcome, sorted(memory.marks), sorted(memory.known.items()), sorted(memory.counts.items()), memory.reason, memory.back, memory.spo2)
+    return repr((scene.now, [cue.to_record() for cue in scene.cues], remembered)).encode()
 
 
 def path_to(node: Node, age: str) -> Path:

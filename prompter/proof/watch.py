@@ -49,12 +49,13 @@ class Watch:
     cuff_empty: bool = False
     beat_began: int | None = None
     spoken_at: int | None = None  # when somebody last said something
+    route_flat: int = 0  # times in a row the chest stayed flat by this route
     since: dict[str, int] = field(default_factory=dict)
 
     def copy(self) -> "Watch":
         return Watch(
             self.last_breath, self.breathing_now, self.last_call, self.reason, self.guide_in, self.test_breaths,
-            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, dict(self.since),
+            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat, dict(self.since),
         )  # fmt: skip
 
 

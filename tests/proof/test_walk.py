@@ -9,13 +9,16 @@ from variants import drawn
 from prompter.events import Answered, Numbered, Ticked
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
+from prompter.flow.memory import Memory
 from prompter.flow.table import BUILT_IN, build
 from prompter.proof.abstract import States
 from prompter.proof.check import walk_one
+from prompter.proof.properties.machine import SAME
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
+from prompter.proof.texts import GRADE, look_at_texts
 from prompter.proof.variants import Facts, open_variant, undecided
-from prompter.proof.walk import MOVES, WORDS, Walk
+from prompter.proof.walk import MOVES, WORDS, Walk, Walked
 
 TURNS = 60
 
@@ -171,6 +174,8 @@ FAULTS = {  # a fault, and the property that is there to see it
     "a prompt is too long over a beat": (_set("steps", "neck-only-mask", "ask", [{"if": [], "say": "Is the chest of the child still flat?", "set": []}]),
                                          "five words over a beat"),
     "the cuff stays empty": (_set("steps", "cuff-fill", "say", [{"if": [], "say": "Hold on tight.", "set": []}]), "an emptied cuff is filled again"),
+    "no second route": (_set("steps", "mouth-mask", "answers", "flat", [{"stay": True, "say": ["Press the mask tighter."]}]), "a second route"),
+    "a mask that does not help who breathes by the neck alone": (_set("ways", "route", 0, "go", "mouth-mask"), "neck-only stays at the neck"),
     "the guide stays in": (_set("steps", "guide-out", "say", [{"if": [], "say": "Wait a little.", "set": []}]), "guide out before breaths"),
 }  # fmt: skip
 
@@ -185,6 +190,25 @@ def test_a_seeded_fault_is_found_by_the_property_meant_for_it(flow, fault):
     found, _, _ = walk_one(broken(flow, change), "child", WORDS if fault in NEEDS_COUNTS else MOVES, stop_at_first=True, only=name)
     assert name in found.findings.failed, found.findings.failed
     assert name in found.traces, "with the way that leads there"
+
+
+def test_a_machine_that_remembers_across_forks_is_found(flow, monkeypatch):
+    """What one branch does must not be seen in another: here the memory is shared."""
+    monkeypatch.setattr(Memory, "copy", lambda memory: memory)
+    found, _, _ = walk_one(flow, "child", MOVES, stop_at_first=True, only=SAME.name)
+    assert SAME.name in found.findings.failed
+
+
+def test_hard_words_are_found(flow):
+    def hard(data):
+        for step in data["steps"].values():
+            for line in step["say"]:
+                line["say"] = "Immediately initiate ventilatory resuscitation procedures."
+
+    found = Walked("child")
+    twin = broken(flow, hard)
+    look_at_texts(twin, build(twin, open_variant("child")), found)
+    assert GRADE.name in found.findings.failed
 
 
 def test_silence_until_too_late_is_found(flow):

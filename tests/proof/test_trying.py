@@ -1,0 +1,68 @@
+"""What is said of a mutant, and that trying them can be interrupted and goes on."""
+
+import json
+
+import pytest
+
+from prompter.errors import CannotDo
+from prompter.proof import trying
+from prompter.proof.mutants import Mutant, mutants_of
+from prompter.proof.trying import CAUGHT, HARMLESS, REFUSED, SURVIVES, Tally, Tried, try_all
+
+
+@pytest.fixture
+def few(flow, monkeypatch):
+    """Three mutants that need no walk to be told: a refused file, a slip in the tables, a lost prompt."""
+    data = flow.model_dump(by_alias=True)
+    wanted = ("drop an answer: step tube-check answer in place", "swap targets: step tube-check answers some blood and vent alarm", "drop a prompt: step suction say 1")
+    chosen = [m for m in mutants_of(data) if m.what in wanted]
+    assert len(chosen) == 3
+    monkeypatch.setattr(trying, "mutants_of", lambda _: iter(chosen))
+    return chosen
+
+
+def test_a_fault_is_told_by_what_notices_it(flow, few):
+    tally = try_all(flow)
+    assert {t.what: t.outcome for t in tally.tried} == {few[0].what: REFUSED, few[1].what: CAUGHT, few[2].what: CAUGHT}
+    assert tally.by()["the rows of the clinical tables"] == 1 and tally.share == 1.0 and tally.of == 3
+
+
+def test_it_goes_on_where_it_was(flow, few, tmp_path, monkeypatch):
+    kept = tmp_path / "kept.jsonl"
+    first = try_all(flow, kept=kept).tried
+    lines = kept.read_text().splitlines()
+    assert len(lines) == 3
+    kept.write_text("\n".join(lines[:2]) + '\n{"state": "torn')
+    asked = []
+    real = trying._try_these
+    monkeypatch.setattr(trying, "_try_these", lambda flow, numbers: real(flow, asked.extend(numbers) or numbers))
+    assert try_all(flow, kept=kept).tried == first and asked == [2]
+
+
+def test_outcomes_of_another_flow_or_other_properties_do_not_count(flow, few, tmp_path):
+    kept = tmp_path / "kept.jsonl"
+    try_all(flow, kept=kept)
+    kept.write_text(kept.read_text().replace(json.loads(kept.read_text().splitlines()[0])["state"], "another"))
+    try_all(flow, kept=kept)
+    assert len(kept.read_text().splitlines()) == 6
+
+
+def test_a_file_of_something_else_is_refused_in_one_line(flow, few, tmp_path):
+    kept = tmp_path / "kept.jsonl"
+    kept.write_text("something\nelse\n")
+    with pytest.raises(CannotDo, match="line 1 is no outcome"):
+        try_all(flow, kept=kept)
+
+
+def test_only_what_changes_something_counts():
+    def tried(outcome):
+        return Tried(0, "", "", outcome, "x" if outcome in (CAUGHT, REFUSED) else "")
+
+    tally = Tally([tried(o) for o in (CAUGHT, CAUGHT, REFUSED, SURVIVES, HARMLESS, HARMLESS)])
+    assert tally.share == 0.75 and tally.by() == {"x": 3} and len(tally.those(HARMLESS)) == 2
+
+
+def test_a_change_that_nothing_shows_is_harmless(flow, monkeypatch):
+    """The same flow again: every cue of both walks is the same. With nothing to see it by, a change survives."""
+    trying._prepare(flow)
+    assert trying._outcome(Mutant("none", "none", lambda data: None)) == (HARMLESS, "")
