@@ -250,8 +250,10 @@ class _Builder:
         return self._resolve(self.flow.start)[0][1]
 
     def _ways_back(self, names: list[str], rows: list[Row]) -> list[Row]:
+        """A step that does not fit any more (no suction, said on the visit) is gone round, as it is on the way."""
         ends = dict.fromkeys(row.source for row in rows if row.target == "back")
-        return [Row(end, back_to(place), (), place, (), returns=True) for end in ends for place in names]
+        lead = {place: self._resolve(place) for place in names}
+        return [Row(end, back_to(place), atoms, step, (), returns=step == place) for end in ends for place in names for atoms, step in lead[place]]
 
     # -- where a name leads: an ordered list, the last without conditions
 

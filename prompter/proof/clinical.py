@@ -1,31 +1,39 @@
 """Compares a flow with the clinical tables, where somebody has written them down a second time."""
 
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from ruamel.yaml import YAML
 
-from prompter.flow.document import Arm, Beat, Flow, Step
+from prompter.flow.document import Arm, Beat, Flow, Silent, Step
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Findings
 
-ROWS = Property("the rows of the clinical tables", "what is written down twice shows a slip in one of them", "the clinical brief, sections 4 to 7")
-TIMES = Property("the seconds of the clinical tables", "repeated and assumed by the step's own times", "the clinical brief, sections 4 to 7")
-SAYS = Property("the words of the clinical tables", "each step says what the brief says, in that order", "the clinical brief, sections 4 to 7")
-PROPERTIES = (ROWS, TIMES, SAYS)
-_NOT_ANSWERS = frozenset({"says", "silence", "act", "every", "silent", "silent says", "after", "beat", "only"})
+BRIEF = "the clinical brief, sections 3 to 7"
+ROWS = Property("the rows of the clinical tables", "what is written down twice shows a slip in one of them", BRIEF)
+TIMES = Property("the seconds of the clinical tables", "repeated and assumed by the step's own times", BRIEF)
+SAYS = Property("the words of the clinical tables", "each step says what the brief says, in that order", BRIEF)
+CALLS = Property("the calls of the clinical tables", "what asks for the call, and what must be said twice", BRIEF)
+WAYS = Property("the turnings of the clinical tables", "on what it depends where a step leads", BRIEF)
+PROPERTIES = (ROWS, TIMES, SAYS, CALLS, WAYS)
+_NOT_ANSWERS = frozenset({"says", "silence", "act", "every", "silent", "silent says", "after", "beat", "only", "calls", "twice", "reason", "gap", "ask at", "if"})
 
 
 @cache
+def _written() -> dict[str, Any]:
+    return YAML(typ="safe").load(Path(__file__).with_name("clinical.yaml"))
+
+
 def tables() -> dict[str, dict[str, dict[str, Any]]]:
     """By flow and step."""
-    return YAML(typ="safe").load(Path(__file__).with_name("clinical.yaml"))
+    return _written()["steps"]
 
 
 def look_at_rows(flow: Flow, found: Findings) -> None:
     """Each row of the tables of the flows it covers, where they have one."""
-    for name, row in ((n, r) for part in flow.covers for n, r in tables().get(part, {}).items()):
+    for name, row in _of(tables(), flow):
         step = flow.steps.get(name)
         if step is None:
             found.check(ROWS.name, False, f"there is no step {name!r}")
@@ -33,6 +41,21 @@ def look_at_rows(flow: Flow, found: Findings) -> None:
         _rows(name, step, row, found)
         _times(name, step, row, found)
         _says(name, step, row, found)
+        _calls(name, step, row, found)
+    for name, lines in _of(_written()["ways"], flow):
+        have = [[line.go, *line.when] for line in flow.ways.get(name, [])]
+        found.check(WAYS.name, have == lines, f"the way {name!r} is {have}, not {lines}")
+    for answer, arms in _of(_written()["everywhere"], flow):
+        have = [_turning(arm) for arm in flow.everywhere.get(answer, [])]
+        found.check(WAYS.name, have == arms, f"{answer!r} at any time leads to {have}, not {arms}")
+    gaps = [[line.go, line.after_s, *([f"since {line.since}"] if line.since else []), *line.when] for line in flow.rules.breath_gap]
+    wanted = _written()["breath gaps"]
+    found.check(WAYS.name, gaps == wanted, f"breaths are asked for by {gaps}, not {wanted}")
+
+
+def _of(written: Mapping[str, Mapping[str, Any]], flow: Flow) -> Iterator[tuple[str, Any]]:
+    for part in flow.covers:
+        yield from written.get(part, {}).items()
 
 
 def _rows(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
@@ -40,6 +63,9 @@ def _rows(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
         wanted = row[answer] if isinstance(row[answer], list) else [row[answer]]
         leads = [_leads(arm) for arm in step.answers.get(answer, [])]
         found.check(ROWS.name, leads == wanted, f"{answer!r} at {name!r} leads to {' or '.join(leads) or 'nothing'}, not {' or '.join(wanted)}")
+    for answer, wanted in row.get("if", {}).items():
+        have = [arm.when for arm in step.answers.get(answer, [])]
+        found.check(ROWS.name, have == wanted, f"where {answer!r} at {name!r} leads depends on {have}, not on {wanted}")
     if "silent" in row:
         silent = step.silent[-1] if step.silent else None
         leads_to = _leads(step.answers[silent.same_as][0]) if silent and silent.same_as else _leads(silent) if silent else "nothing"
@@ -49,17 +75,27 @@ def _rows(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     if "beat" in row:
         found.check(ROWS.name, _beat(step.beat) == row["beat"], f"the beat at {name!r} is {_beat(step.beat)}, not {row['beat']}")
     if "only" in row:
-        found.check(ROWS.name, set(row["only"]) <= set(step.only_if), f"{name!r} is only for {', '.join(row['only'])}")
+        found.check(ROWS.name, step.only_if == row["only"], f"{name!r} is only for {', '.join(row['only'])}")
+    if "gap" in row:
+        found.check(ROWS.name, step.gap == row["gap"], f"breaths that are due at {name!r} lead to {step.gap}, not {row['gap']}")
+    if "reason" in row:
+        found.check(ROWS.name, step.needs_reason == row["reason"], f"{name!r} needs a reason somebody said")
 
 
 def _times(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     silent = step.silent[-1] if step.silent else None
     if "silence" in row:
-        have = [silent.repeat_s, silent.act_s] if silent else []
+        several = isinstance(row["silence"][0], list)
+        have: list[Any] = [_seconds(s) for s in step.silent] if several else [silent.repeat_s, silent.act_s] if silent else []
         found.check(TIMES.name, have == row["silence"], f"silence at {name!r}: {have} s, not {row['silence']} s")
-    for key, value in (("act", silent and silent.act_s), ("every", silent and silent.every_s)):
+    for key, value in (("act", silent and silent.act_s), ("every", silent and silent.every_s), ("ask at", step.ask_at_s)):
         if key in row:
             found.check(TIMES.name, value == row[key], f"silence at {name!r}: {key} {value} s, not {row[key]} s")
+
+
+def _seconds(silent: Silent) -> list[Any]:
+    """Repeat, act, every, and on what it depends."""
+    return [silent.repeat_s, silent.act_s, silent.every_s, *silent.when]
 
 
 def _says(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
@@ -71,6 +107,19 @@ def _says(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
         at = at if where is None else where + 1
     if words := row.get("silent says"):
         found.check(SAYS.name, any(words in line.say.lower() for s in step.silent for line in s.say), f"silence at {name!r} does not say {words!r}")
+
+
+def _calls(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
+    calls = [answer for answer, arms in step.answers.items() if any(arm.call for arm in arms)]
+    calls += ["silence"] * any(s.call for s in step.silent) + ["entering"] * bool(step.enter.call)
+    found.check(CALLS.name, calls == row.get("calls", []), f"at {name!r} the call is asked for by {calls}, not by {row.get('calls', [])}")
+    twice = [answer for answer, arms in step.answers.items() if any(arm.confirm for arm in arms)]
+    found.check(CALLS.name, twice == row.get("twice", []), f"at {name!r} {twice} must be said twice, not {row.get('twice', [])}")
+
+
+def _turning(arm: Arm) -> list[str]:
+    """Where it leads, whether it calls or must be said twice, and on what it depends."""
+    return [_leads(arm), *(["calls"] if arm.call else []), *(["twice"] if arm.confirm else []), *arm.when]
 
 
 def _leads(arm: Arm) -> str:

@@ -50,12 +50,16 @@ class Watch:
     beat_began: int | None = None
     spoken_at: int | None = None  # when somebody last said something
     route_flat: int = 0  # times in a row the chest stayed flat by this route
+    wont_pass: int = 0
+    inner_out: bool = False
+    errands: frozenset[str] = frozenset()  # asked for already
     since: dict[str, int] = field(default_factory=dict)
 
     def copy(self) -> "Watch":
         return Watch(
             self.last_breath, self.breathing_now, self.last_call, self.reason, self.guide_in, self.test_breaths,
-            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat, dict(self.since),
+            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat,
+            self.wont_pass, self.inner_out, self.errands, dict(self.since),
         )  # fmt: skip
 
 
@@ -116,8 +120,8 @@ def follow(watch: Watch, edge: Edge) -> None:
     if edge.event is not None:
         watch.spoken_at = scene.now
     if edge.answer == "wrong":
-        watch.swelling = watch.guide_in = watch.cuff_empty = False
-        watch.test_breaths = 0
+        watch.swelling = watch.guide_in = watch.cuff_empty = watch.inner_out = False
+        watch.test_breaths = watch.wont_pass = 0
     for sound in scene.sounds:
         if type(sound) is Heard:
             _heard(watch, sound)

@@ -153,6 +153,28 @@ def test_bad_news_leads_into_the_care_of_breathing_trouble_from_every_first_step
     assert drive.step == step
 
 
+def test_suction_that_fails_over_vomit_is_not_asked_for_again_on_the_way_back():
+    """A visit returns to where it was, but round a step that does not fit any more."""
+    drive = reach("breathing-trouble", ALONE, "in place")
+    assert drive.step in ("suction", "passed")
+    drive = Drive(build(FLOWS[BASE], ALONE)).start().says("in place").silent_until("suction")
+    drive.blurts("vomit")
+    drive.blurts("no suction")
+    asked = drive.emitted("Suction now. Depth: 6 and a half centimetres.")
+    drive.settle()
+    assert drive.step == "look" and "Wipe it away." in drive.texts()
+    assert drive.emitted("Suction now. Depth: 6 and a half centimetres.") == asked
+
+
+@pytest.mark.parametrize("answers", [("bleeding",), ("in place", "vomit")])
+def test_no_suction_leads_on_where_blood_or_vomit_is_suctioned(answers):
+    drive = Drive(build(FLOWS[BASE], ALONE)).start()
+    for answer in (*answers, "no suction"):
+        drive.blurts(answer)
+    drive.settle()
+    assert drive.step == "look"
+
+
 # ---- switching ---------------------------------------------------------------------------------------
 
 SWITCHES = [("some blood", "blood", ALONE), ("vent alarm", "alarm", VENT), ("vomit", "food", VENT), ("low saturation", "saturation", ALONE)]

@@ -13,9 +13,6 @@ REMOVALS = re.compile(r"^(Pull out the old|Pull the tube out|Pull it all the way
 CHANGE_S, CYCLE_S, INSERT_S, TUBES = 20, 90, 20, 3
 SPEAKING_S = 4
 """Somebody who speaks holds silence up for so long (CLINICAL section 3, rule 9)."""
-_LEARNED = {  # answer: what it must teach at a step that asks for it (CLINICAL section 3, rule 2)
-    "passed": ("tube", "proven open"), "rising": ("rise", "yes"), "flat": None, "won't pass": ("tube", "unknown"),
-}
 
 REASON = Property("silence never takes a tube out", "a removal or smaller tube needs a spoken or keyed reason since it was last proven open",
                   "McGrath et al., Anaesthesia 2012;67:1025; that silence is none: common practice")
@@ -26,11 +23,10 @@ CYCLE = Property("chest flat to a change (after the cycle)", "as the plan orders
 INSERT = Property("one try at an insertion", "longer costs breaths; a voice may hold it up for 4 s more", limit=INSERT_S + SPEAKING_S, unit="s")
 THREE = Property("three tubes at most", "more does harm and costs time", limit=TUBES, unit="tubes")
 CUFF = Property("an emptied cuff is filled again", "air goes past an empty cuff")
-KNOWS = Property("what is said is learned", "the state knows the tube: proven open, unknown, out")
 
 
 _LIMITS = ((CHANGE, CHANGE_S), (FLAT, CHANGE_S), (CYCLE, CYCLE_S))
-PROPERTIES = (REASON, CHANGE, FLAT, CYCLE, INSERT, THREE, CUFF, KNOWS)
+PROPERTIES = (REASON, CHANGE, FLAT, CYCLE, INSERT, THREE, CUFF)
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
@@ -42,7 +38,6 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         watch.reason = True
     if answer:
         _timers(watch, edge, answer)
-        _learned(edge, answer, found)
     for sound in edge.heard:
         text = sound.say.text
         if _removes(text) and sound.say.role != "echo":
@@ -111,19 +106,3 @@ def _reached(watch: Watch, at_ms: int, found: Findings) -> None:
 def _forget(watch: Watch) -> None:
     for name in (CHANGE, FLAT, CYCLE) if watch.since else ():
         watch.since.pop(name.name, None)
-
-
-def _learned(edge: Edge, answer: str, found: Findings) -> None:
-    machine = edge.scene.machine
-    if edge.moves and edge.moves[0].how == "timed":
-        return  # a deadline came first: it is an answer to another question, or kept for the return
-    if answer not in _LEARNED or type(edge.event) is not Answered or answer not in machine.table.stands[edge.source].own_answers:
-        return
-    if edge.before_marks & {"on route"} or edge.before_known["tube"] == "out" or edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
-        return
-    learned = _LEARNED[answer]
-    known = machine.memory.known
-    if answer == "flat":
-        found.check(KNOWS.name, known["rise"] == "no" or known["tube"] == "out", f"'flat' at {edge.source!r} teaches nothing")
-    elif learned:
-        found.check(KNOWS.name, known[learned[0]] == learned[1], f"{answer!r} at {edge.source!r} teaches nothing")

@@ -1,0 +1,55 @@
+"""What is said is learned: of the tube, of the breathing, of what is missing."""
+
+from prompter.events import Answered
+from prompter.proof.properties.property import Property
+from prompter.proof.watch import Edge, Findings, Watch
+
+TUBE = Property("what is said is learned", "the state knows the tube: proven open, unknown, out")
+BREATHING = Property("how breathing is said to be is learned", "the next question and the call depend on it")
+MISSING = Property("what is missing is remembered", "it is not asked for again")
+AGAIN = Property("a second 'won't pass' calls", "CLINICAL section 3, rule 6: what fails twice needs help", limit=2, unit="times")
+
+PROPERTIES = (TUBE, BREATHING, MISSING, AGAIN)
+_TEACHES = {"passed": ("tube", "proven open"), "rising": ("rise", "yes"), "flat": None, "won't pass": ("tube", "unknown")}
+"""Answer: what it must teach at a step that asks for it (CLINICAL section 3, rule 2)."""
+_BREATHING = {"not better": ("trouble",), "worse": ("trouble",), "number low": ("trouble",), "not breathing": ("no",), "limp": ("no",)}
+_MARKS = {"no suction": "suction dead", "no spare": "spare missing", "bleeding": "bleeding", "paramedics": "crew", "helper here": "helper"}
+
+
+def look(watch: Watch, edge: Edge, found: Findings) -> None:
+    if type(edge.event) is not Answered or edge.moves and edge.moves[0].how == "timed":
+        return  # a deadline came first: it is an answer to another question, or kept for the return
+    machine, answer = edge.scene.machine, edge.answer
+    asked = answer in machine.table.stands[edge.source].own_answers
+    if any(cue.kind == "refused" for cue in edge.scene.cues) or answer == "wrong" or machine.closed:
+        return
+    known, marks = machine.memory.known, machine.memory.marks
+    if answer in _BREATHING and (asked or answer in ("not breathing", "limp")):
+        found.check(BREATHING.name, known["breathing"] in _BREATHING[answer] or known["breathing"] == edge.before_known["breathing"] == "no", f"{answer!r} at {edge.source!r}: breathing is {known['breathing']!r}")
+    if answer in _MARKS and (asked or answer in machine.table.flow.everywhere):
+        found.check(MISSING.name, _MARKS[answer] in marks or answer == "no spare" and edge.source == "smaller", f"{answer!r} at {edge.source!r} is not remembered")
+    if answer == "no oxygen":
+        found.check(MISSING.name, known["oxygen"] == "none", f"{answer!r} at {edge.source!r} is not remembered")
+    if answer == "alone":
+        found.check(MISSING.name, "helper" not in marks, f"{answer!r} at {edge.source!r} is not remembered")
+    if not asked:
+        return
+    if answer == "won't pass" and "tube" in edge.facts and not edge.before_marks & {"on route"} and edge.before_known["tube"] != "out":
+        watch.wont_pass += 1
+        found.check(AGAIN.name, watch.wont_pass < 2 or machine.call.step != "not yet", f"'won't pass' {watch.wont_pass} times, no call at {edge.source!r}")
+    _tube(edge, answer, found)
+
+
+def _tube(edge: Edge, answer: str, found: Findings) -> None:
+    if answer not in _TEACHES or edge.before_marks & {"on route"} or edge.before_known["tube"] == "out":
+        return
+    known = edge.scene.machine.memory.known
+    if edge.source == "look" and answer == "flat":
+        found.check(BREATHING.name, known["breathing"] == "no" and edge.scene.machine.call.step != "not yet", "'flat' at 'look' is no breathing: learned, and the call")
+    if edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
+        return
+    learned = _TEACHES[answer]
+    if answer == "flat":
+        found.check(TUBE.name, known["rise"] == "no" or known["tube"] == "out", f"'flat' at {edge.source!r} teaches nothing")
+    elif learned:
+        found.check(TUBE.name, known[learned[0]] == learned[1], f"{answer!r} at {edge.source!r} teaches nothing")
