@@ -87,12 +87,13 @@ def _measured(box: Box) -> tuple[tuple[Line, ...], float, float]:
     rows = [Line(text, "title") for text in textwrap.wrap(box.title, WRAP)]
     for line in box.lines:
         rows += [Line(text, line.sort) for text in textwrap.wrap(line.text, WRAP, subsequent_indent="   " if line.sort in ("goes", "leads") else "")]
-    width = max(_width(row) for row in rows) + 2 * PAD * LEAST_PT
+    width = max(1.03 * width_pt(row) for row in rows) + 2 * PAD * LEAST_PT
     return tuple(rows), width, (len(rows) * LEADING + 2 * PAD) * LEAST_PT
 
 
-def _width(row: Line) -> float:
-    return stringWidth(row.text, "Helvetica-Bold" if row.sort == "title" else "Helvetica", LEAST_PT) * 1.03
+def width_pt(row: Line) -> float:
+    """At LEAST_PT, in the font that the pages name first."""
+    return stringWidth(row.text, "Helvetica-Bold" if row.sort == "title" else "Helvetica", LEAST_PT)
 
 
 def _layered(picture: Picture, direction: str) -> tuple[list[Placed], list[Any], float, float]:

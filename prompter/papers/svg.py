@@ -2,7 +2,7 @@
 
 from html import escape
 
-from prompter.papers.layout import HEAD_PT, LEADING, LEAST_PT, MARGIN_PT, MM_PT, PAD, Placed, Sheet
+from prompter.papers.layout import HEAD_PT, LEADING, LEAST_PT, MARGIN_PT, MM_PT, PAD, Placed, Sheet, width_pt
 
 _FILL = {"step": "#ffffff", "start": "#e3efe6", "end": "#e9e9e9", "part": "#eef1f7"}
 _INK = {"title": "#000000", "said": "#1a1a1a", "asked": "#0b3d70", "beat": "#4a4a4a", "leads": "#7a2e00", "goes": "#1a1a1a"}
@@ -39,9 +39,11 @@ def _box(placed: Placed) -> list[str]:
     ]
     for number, row in enumerate(placed.rows):
         down = y + (PAD + (number + 0.8) * LEADING) * LEAST_PT
+        # A machine without the font has a wider one: the line keeps its length, so that it stays in its box.
+        length = f' textLength="{width_pt(row):.1f}" lengthAdjust="spacingAndGlyphs"' if row.text.strip() else ""
         weight = ' font-weight="bold"' if row.sort == "title" else ""
         out.append(
             f'<text x="{x + PAD * LEAST_PT:.1f}" y="{down:.1f}" font-size="{LEAST_PT}"{weight}'
-            f' fill="{_INK[row.sort]}" xml:space="preserve">{escape(row.text)}</text>'
+            f' fill="{_INK[row.sort]}" xml:space="preserve"{length}>{escape(row.text)}</text>'
         )
     return out

@@ -79,6 +79,10 @@ def test_svg_is_xml_says_all_text_and_declares_its_size(table):
             assert said[1] == "not approved & <so>" and sheet.title in said[0]
             for placed in sheet.boxes:
                 assert {row.text for row in placed.rows} <= set(said)
+            for element in root.iter("{http://www.w3.org/2000/svg}text"):
+                if element.get("textLength"):  # whatever font the machine has, the line is as long as it was measured
+                    assert element.get("lengthAdjust") == "spacingAndGlyphs" and float(element.get("textLength")) <= 0.9 * sheet.width_pt
+            assert sum(bool(e.get("textLength")) for e in root.iter("{http://www.w3.org/2000/svg}text")) >= len(said) - 2
             sizes = {float(e.get("font-size")) for e in root.iter("{http://www.w3.org/2000/svg}text")}
             assert min(sizes) >= 7
 
