@@ -179,13 +179,18 @@ def _timed(times: list[str]) -> bool:
 
     Raises ValueError for no day of the calendar.
     """
-    minutes = {at[:17] + at[23:] for at in times}
-    for minute in minutes:
+    long = len(times[0])
+    if {*map(len, times)} != {long}:  # more than one offset, or no time: one by one
+        return all(map(_timed, ([at] for at in times)))
+    octets = np.frombuffer("".join(times).encode("ascii", "replace"), np.uint8).reshape(len(times), long)
+    same = octets[1:] == octets[:-1]
+    same[:, _SECONDS] = True
+    for first in (0, *(np.flatnonzero(~same.all(axis=1)) + 1).tolist()):  # of each minute
+        minute = times[first][: _SECONDS.start] + times[first][_SECONDS.stop :]
         if not _MINUTE.fullmatch(minute):
             return False
         date.fromisoformat(minute[:10])
-    seconds = np.frombuffer("".join([at[_SECONDS] for at in times]).encode("ascii", "replace"), np.uint8)
-    seconds = seconds.reshape(len(times), len(_FROM))  # six characters each, for an offset follows them
+    seconds = octets[:, _SECONDS]  # six characters, for an offset follows them
     return bool(((seconds >= _FROM) & (seconds <= _TO)).all())
 
 

@@ -28,10 +28,14 @@ class SetApart(NamedTuple):
 
 @dataclass(slots=True)
 class Gathered:
-    """What was read. `parts`: where the Parquet parts are; `twice`: files that hold a journal again."""
+    """What was read. `parts`: where the Parquet parts are; `twice`: files that hold a journal again.
+
+    `rehearsals`: so many of the journals are none of an emergency.
+    """
 
     parts: Path
     journals: int = 0
+    rehearsals: int = 0
     events: int = 0
     apart: list[SetApart] = field(default_factory=list)
     twice: list[SetApart] = field(default_factory=list)
@@ -39,6 +43,7 @@ class Gathered:
 
 class _Piece(NamedTuple):
     journals: int
+    rehearsals: int
     events: int
     apart: list[SetApart]
     ids: list[tuple[str, str]]
@@ -59,6 +64,7 @@ def gather(folder: Path, parts: Path, processes: int | None = None, meanwhile: C
     processes = min(processes or os.cpu_count() or 1, len(pieces))
     for piece in _done(pieces, processes, meanwhile):
         found.journals += piece.journals
+        found.rehearsals += piece.rehearsals
         found.events += piece.events
         found.apart += piece.apart
         for id_, file in piece.ids:
@@ -111,7 +117,7 @@ def _piece(work: tuple[Path, Path, int, list[str]]) -> _Piece:
 
 
 def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
-    journals: list[tuple] = []
+    journals: list[rows.JournalRow] = []
     events: list[tuple] = []
     apart: list[SetApart] = []
     ids: list[tuple[str, str]] = []
@@ -134,4 +140,4 @@ def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
     if journals:
         write_part(parts / JOURNALS.replace("*", f"{number:08d}"), journals, rows.JournalRow, rows.JOURNAL_TYPES)
         write_part(parts / EVENTS.replace("*", f"{number:08d}"), events, rows.EventRow, rows.EVENT_TYPES)
-    return _Piece(len(journals), count, apart, ids)
+    return _Piece(len(journals), sum(journal.rehearsal for journal in journals), count, apart, ids)

@@ -5,12 +5,10 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
-import pyarrow.parquet as pq
-
 from prompter.errors import CannotDo
 from prompter.review.files import write_private
 from prompter.review.many.engines import Answers, Engine, ask, connected
-from prompter.review.many.gathering import JOURNALS, Gathered, gather
+from prompter.review.many.gathering import Gathered, gather
 from prompter.review.many.page import render_many
 from prompter.review.many.writing import write_tables
 
@@ -45,8 +43,8 @@ def review_many(
     with tempfile.TemporaryDirectory(prefix="prompter-many-") as work, ExitStack() as opened:
         connections = []
         gathered = gather(folder, Path(work), processes, lambda: connections.append(opened.enter_context(connected(engine))))
-        live, practised = _sorts(Path(work))
-        if not live + practised:
+        practised, live = gathered.rehearsals, gathered.journals - gathered.rehearsals
+        if not gathered.journals:
             raise CannotDo("no sound journal is below it", str(folder), "see prompter journal verify FILE.")
         rehearsals = rehearsals or not live
         if not (practised if rehearsals else live):
@@ -55,13 +53,3 @@ def review_many(
     write_tables(answers, gathered, out)
     text = render_many(answers, gathered, rehearsals, live if rehearsals else practised)
     return Reviewed(answers, gathered, write_private(out / PAGE, text))
-
-
-def _sorts(parts: Path) -> tuple[int, int]:
-    """How many emergencies, and how many rehearsals."""
-    found = [
-        practised
-        for path in parts.glob(JOURNALS)
-        for practised in pq.read_table(path, columns=["rehearsal"])["rehearsal"].to_pylist()
-    ]
-    return found.count(False), found.count(True)
