@@ -10,6 +10,7 @@ passes here passes there (a test damages and forges journals, and compares the t
 """
 
 import hashlib
+import os
 import re
 from dataclasses import dataclass, field
 from datetime import date
@@ -80,10 +81,12 @@ class Checked:
 
 _line_decoder = msgspec.json.Decoder(Line)
 _opened_decoder = msgspec.json.Decoder(Opened)
+_encoder = msgspec.json.Encoder(order="sorted")
+_PLAIN = frozenset({str, int, bool, type(None)})
 _hash = hashlib.sha256().copy  # a copy costs half of a new one
 
 _NEWLINE, _OPENS, _CLOSES = b"\n{}"
-_DIGEST_DIGITS = 64
+_DIGEST_DIGITS, _CHECK_DIGITS = 64, 16
 _WHOLE_MAX = 2**53
 """From here on the journal room takes a number for a float (RFC 8785)."""
 
@@ -107,7 +110,8 @@ def checked(path: Path) -> Checked:
     """
     head = read_head(path)
     try:
-        data = path.read_bytes() if path.stat().st_size <= limits.JOURNAL_BYTES_MAX else b""
+        with open(path, "rb", buffering=0) as file:  # noqa: PTH123 (a third of the time)
+            data = file.read() if os.fstat(file.fileno()).st_size <= limits.JOURNAL_BYTES_MAX else b""
     except OSError:
         data = b""
     lines, last_digest = _sound_lines(data)
@@ -151,8 +155,19 @@ def _sound_lines(data: bytes) -> tuple[list[Line], str]:
 
 
 def _whole(line: bytes) -> bool:
-    """By the journal room itself: nobody else vouches for the last line."""
-    return whole(line, parse(line))
+    """Whether the last line, which nobody else vouches for, is as it was written.
+
+    Of plain ASCII texts and whole numbers alone the canonical form is sorted keys and nothing between
+    them (RFC 8785, 3.2); of any other line the journal room says it.
+    """
+    event = parse(line)
+    plain = line.isascii() and b"\\" not in line and all(type(value) in _PLAIN for value in event.values())
+    if not plain:
+        return whole(line, event)
+    if _encoder.encode(event) != line:
+        return False
+    check = event.pop("check")
+    return hashlib.sha256(_encoder.encode(event)).hexdigest()[: len(check)] == check and len(check) == _CHECK_DIGITS
 
 
 def _chained(lines: list[Line], digests: list[bytes]) -> bool:

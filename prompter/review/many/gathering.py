@@ -121,6 +121,7 @@ def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
     events: list[tuple] = []
     apart: list[SetApart] = []
     ids: list[tuple[str, str]] = []
+    words: dict[str | None, str | None] = {}
     count = 0
     for journal, below in enumerate(files, number):
         try:
@@ -134,7 +135,7 @@ def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
         times_ms = rows.times_of(found.lines)
         home, _, file = below.partition(os.sep)
         journals.append(rows.journal_row(journal, home if file else "", found, times_ms))
-        events.extend(rows.event_rows(journal, found, times_ms))
+        events.extend(rows.event_rows(journal, found, times_ms, words))
         ids.append((journals[-1].id, below))
         count += len(found.lines)
     if journals:

@@ -106,28 +106,35 @@ def _bridged(lines: list[Line]) -> list[int]:
     return found
 
 
-def event_rows(journal: int, found: Checked, times_ms: list[int]) -> list[tuple]:
-    """The events that the questions need, each as the values of an `EventRow`."""
+def event_rows(journal: int, found: Checked, times_ms: list[int], words: dict[str | None, str | None]) -> list[tuple]:
+    """The events that the questions need, each as the values of an `EventRow`.
+
+    words: those of the rows so far; a word in thousands of rows is kept once, and found again sooner.
+    """
+    same = words.setdefault
     shorten = _shortener(found.opened)
     visit, step = 0, ""
     lines = found.lines
     rows: list[tuple] = []
     breathed = False
     for n, line in enumerate(lines):
-        kind = line.kind
-        if kind not in TOLD:
+        kind = TOLD.get(line.kind)
+        if kind is None:
             continue
         place = (journal, times_ms[n], line.seq, kind, visit, step)
         if kind == "say":
             # What is said to the operator holds the address: its words stay in their home.
             text = None if line.role == "call" or line.text is None else shorten(line.text)
-            rows.append((*place, None, None, None, line.role, None, None, None, False, text))
+            rows.append((*place, None, None, None, same(line.role, line.role), None, None, None, False, text))
         elif kind == "moved":
-            rows.append((*place, line.machine, line.target, line.how, None, None, None, line.answer, False, None))
-            if line.machine == "care":
-                visit, step = visit + 1, line.target or ""
+            target, how, answer = same(line.target, line.target), same(line.how, line.how), same(line.answer, line.answer)
+            machine = same(line.machine, line.machine)
+            rows.append((*place, machine, target, how, None, None, None, answer, False, None))
+            if machine == "care":
+                visit, step = visit + 1, target or ""
         elif kind in _ANSWERS:
-            rows.append((*place, None, None, line.how, None, None, None, line.answer, False, None))
+            how, answer = same(line.how, line.how), same(line.answer, line.answer)
+            rows.append((*place, None, None, how, None, None, None, answer, False, None))
         elif kind == "numbered":
             believed = n + 1 == len(lines) or lines[n + 1].kind != "refused"
             rows.append((*place, None, None, line.how, line.quantity, None, _number(line.value), None, believed, None))
@@ -153,7 +160,10 @@ def event_rows(journal: int, found: Checked, times_ms: list[int]) -> list[tuple]
 
 _REST = (None, None, False, None)  # number, answer, believed, text
 _ANSWERS = frozenset({"answered", "unclear"})
-TOLD = _ANSWERS | {"say", "moved", "numbered", "learned", "pace", "beat", "resumed", "failed"}
+TOLD = {
+    kind: kind
+    for kind in (*_ANSWERS, "say", "moved", "numbered", "learned", "pace", "beat", "resumed", "failed")
+}
 """Kinds of event that the questions ask about; of a kind unknown to this program nothing is asked."""
 
 LAST = "last"
@@ -203,16 +213,35 @@ def _shortener(opened: Opened) -> Callable[[str], str]:
     if not words and opened.plan_text:
         return lambda text: SHORTENED
     filled = {_text(word).strip().rstrip(".,") for word in words.values()}
-    return _pattern_of(frozenset(text for text in filled if len(text) > 1))
+    return _shortener_of(frozenset(text for text in filled if len(text) > 1))
+
+
+_NUMBER = re.compile(r"\d+(?:[., ]+\d+)*")
 
 
 @lru_cache(maxsize=4096)
-def _pattern_of(filled: frozenset[str]) -> Callable[[str], str]:
-    named = [rf"(?<!\w){re.escape(text)}(?!\w)" for text in sorted(filled, key=len, reverse=True)]
-    pattern = re.compile("|".join([*named, r"\d+(?:[., ]+\d+)*"]))
-
+def _shortener_of(filled: frozenset[str]) -> Callable[[str], str]:
     @lru_cache(maxsize=512)
     def shorten(text: str) -> str:
-        return pattern.sub(SHORTENED, text)
+        found = [match.span() for match in _NUMBER.finditer(text)]
+        for word in filled:
+            if word in text:  # which few are: it saves the making of the other patterns
+                found += [match.span() for match in _alone(word).finditer(text)]
+        return _without(text, found) if found else text
 
     return shorten
+
+
+@lru_cache(maxsize=4096)
+def _alone(word: str) -> re.Pattern[str]:
+    return re.compile(rf"(?<!\w){re.escape(word)}(?!\w)")
+
+
+def _without(text: str, spans: list[tuple[int, int]]) -> str:
+    """The text with SHORTENED in place of each span; spans that overlap count as one."""
+    told, ended = [], 0
+    for begin, end in sorted(spans):
+        if begin >= ended:
+            told += [text[ended:begin], SHORTENED]
+        ended = max(ended, end)
+    return "".join([*told, text[ended:]])
