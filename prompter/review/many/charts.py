@@ -19,12 +19,15 @@ POINTS = 200
 TEXT = 13
 """Height of the words, in CSS pixels."""
 
-PLOT_HIGH, LEFT, TOP = 220, 44, 10
+PLOT_HIGH, TOP = 220, 10
+LEFT, WIDE = 13, 83
+"""Where the plot begins and how wide it is, in percent of the width: on a phone 13 is "100 %"."""
+
 SHARES = (0, 25, 50, 75, 100)
 TICKS_MOST = 6
 TICKS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1200, 1800, 3600)
 
-BAR_HIGH, ROW_HIGH, BAR_MOST = 13, 40, 60
+BAR_HIGH, ROW_HIGH, BAR_MOST = 13, 40, 52
 """In CSS pixels; the longest bar in percent of the width: its figure stands behind it."""
 
 
@@ -39,11 +42,12 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """A share from 0 to 1 of `n`, and what it is of."""
+    """A share from 0 to 1 of `n`, and what it is of. `version`: of the flow, if there are several."""
 
     name: str
     share: float
     n: int
+    version: str = ""
 
 
 def reached(curves: list[Curve], title: str, identity: str) -> Markup:
@@ -61,10 +65,10 @@ def reached(curves: list[Curve], title: str, identity: str) -> Markup:
         )
         for n, curve in enumerate(curves)
     )
-    labels = [
-        *(_text(f"{share} %", LEFT - 6, TOP + PLOT_HIGH * (100 - share) / 100 + 4, "end") for share in SHARES)
-    ]
     below = TOP + PLOT_HIGH
+    labels = [
+        _text(f"{share} %", f"{LEFT}%", TOP + PLOT_HIGH * (100 - share) / 100 + 4, "end", moved=-6) for share in SHARES
+    ]
     across = Markup().join(_text(f"{t_s:g}", f"{100 * t_s / longest_s:.2f}%", below + 18, "middle") for t_s in ticks_s)
     named = [
         Markup('<path class="curve" d="M2 {0}H34" stroke="{1}" stroke-dasharray="{2}"/>').format(
@@ -75,11 +79,10 @@ def reached(curves: list[Curve], title: str, identity: str) -> Markup:
     ]
     # The plot is stretched to the width that is left of the words; its strokes are not.
     plot = Markup(
-        '<svg x="{left}" y="{top}" style="width:calc(100% - {margin}px)" height="{high}" overflow="visible">'
-        '<svg width="100%" height="{high}" viewBox="0 0 1000 100" preserveAspectRatio="none">{grid}{lines}</svg></svg>'
-        '<svg x="{left}" y="0" style="width:calc(100% - {margin}px)" height="{below}" overflow="visible">{across}</svg>'
-    ).format(left=LEFT, margin=LEFT + 22, top=TOP, high=PLOT_HIGH, grid=grid, lines=lines, below=below, across=across)
-    under = _text("seconds since the emergency began; % of incidents", LEFT, below + 36)
+        '<svg x="{left}%" y="{top}" width="{wide}%" height="{high}" viewBox="0 0 1000 100" preserveAspectRatio="none" overflow="visible">{grid}{lines}</svg>'
+        '<svg x="{left}%" width="{wide}%" height="{below}" overflow="visible">{across}</svg>'
+    ).format(left=LEFT, wide=WIDE, top=TOP, high=PLOT_HIGH, grid=grid, lines=lines, below=below, across=across)
+    under = _text("% of incidents, by seconds since it began", 0, below + 38)
     return _svg(Markup().join([plot, *labels, under, *named]), below + 48 + 20 * len(curves), title, identity)
 
 
@@ -91,10 +94,11 @@ def bars(found: list[Bar], title: str, identity: str, colour: str = DEEP) -> Mar
     drawn = []
     for n, bar in enumerate(found):
         y, wide = ROW_HIGH * n, BAR_MOST * bar.share / most
+        of = f" ({bar.version})" if bar.version else ""
         drawn += [
             _text(bar.name, 0, y + 14),
             Markup('<rect x="0" y="{}" width="{:.2f}%" height="{}" fill="{}"/>').format(y + 20, wide, BAR_HIGH, colour),
-            _text(f"{100 * bar.share:.0f} % of {bar.n}", f"{wide:.2f}%", y + 31, moved=6),
+            _text(f"{100 * bar.share:.0f} % of {bar.n}{of}", f"{wide:.2f}%", y + 31, moved=6),
         ]
     return _svg(Markup().join(drawn), ROW_HIGH * len(found), title, identity)
 
