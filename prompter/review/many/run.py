@@ -37,6 +37,8 @@ def review_many(
     Raises CannotDo if there is no journal or none is sound, OSError if `out` cannot be written,
     ImportError without a library of the extra.
     """
+    if folder.is_file():
+        raise CannotDo("a file, where a folder of journals is wanted", str(folder), "prompter review FILE for one.")
     if not folder.is_dir():
         raise CannotDo("no such folder", str(folder), "give the folder of journals.")
     out.mkdir(parents=True, exist_ok=True)  # at once: whether it can be written is known in time
