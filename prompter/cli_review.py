@@ -121,18 +121,18 @@ def review_command(
 
 def _review_many(folder: Path, out: Path | None, rehearsals: bool, engine: str) -> int:
     """The exit code: 1 if any file was set apart. Raises CannotDo."""
+    out = out or folder / "account"
     try:
         from prompter.review.many.engines import Engine
         from prompter.review.many.run import review_many
+
+        if engine not in [*Engine]:
+            raise CannotDo("no such engine", engine, f"choose {' or '.join(Engine)}.")
+        found = review_many(folder, out, rehearsals, Engine(engine))
     except ImportError as error:
         raise CannotDo(
             f"needs the library {error.name}", "review --many", 'pip install "prompter[many]"'
         ) from error
-    if engine not in [*Engine]:
-        raise CannotDo("no such engine", engine, f"choose {' or '.join(Engine)}.")
-    out = out or folder / "account"
-    try:
-        found = review_many(folder, out, rehearsals, Engine(engine))
     except OSError as error:
         where = str(error.filename or out)
         raise CannotDo(f"cannot be written ({error.strerror})", where, "give --out FOLDER.") from error

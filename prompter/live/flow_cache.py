@@ -11,7 +11,6 @@ from pathlib import Path
 
 from prompter import __version__
 from prompter.flow.document import Flow
-from prompter.flow.reading import load_flow
 
 
 def cached_flow(path: Path, text: str, folder: Path | None) -> Flow:
@@ -25,6 +24,8 @@ def cached_flow(path: Path, text: str, folder: Path | None) -> Flow:
             digest, _, body = kept.read_text(encoding="utf-8").partition("\n")
             if digest == _digest(body):
                 return Flow.model_validate_json(body)
+    from prompter.flow.reading import load_flow  # only now: what checks a protocol takes a while to load
+
     flow = load_flow(path)
     if kept is not None:
         with contextlib.suppress(OSError):

@@ -5,15 +5,17 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import ibis
 import pyarrow as pa
-from ibis.backends import BaseBackend
-from ibis.expr.types import Table
 
 from prompter.errors import CannotDo
-from prompter.review.many import questions
 from prompter.review.many.gathering import EVENTS, JOURNALS
+
+
+if TYPE_CHECKING:  # loaded where they are used: they take longer than all else, and journals are read meanwhile
+    from ibis.backends import BaseBackend
+    from ibis.expr.types import Table
 
 
 class Engine(StrEnum):
@@ -45,11 +47,13 @@ ORDER = {
 
 
 @contextmanager
-def connected(engine: Engine) -> Iterator[BaseBackend]:
+def connected(engine: Engine) -> Iterator["BaseBackend"]:
     """The engine's connection. Spark: the session that is there, or a local one.
 
-    Raises CannotDo without the engine's library.
+    Raises CannotDo without the engine's library, ImportError without Ibis.
     """
+    import ibis
+
     if engine is Engine.duckdb:
         connection = ibis.duckdb.connect()
         try:
@@ -73,8 +77,10 @@ def connected(engine: Engine) -> Iterator[BaseBackend]:
         session.stop()
 
 
-def ask(connection: BaseBackend, parts: Path, rehearsals: bool) -> Answers:
+def ask(connection: "BaseBackend", parts: Path, rehearsals: bool) -> Answers:
     """Every question, of the Parquet parts below `parts`. What several questions need is kept meanwhile."""
+    from prompter.review.many import questions
+
     journals = questions.chosen(connection.read_parquet(str(parts / JOURNALS)), rehearsals)
     events = connection.read_parquet(str(parts / EVENTS))
     journals = _kept(connection, "journals", journals)
@@ -91,6 +97,6 @@ def ask(connection: BaseBackend, parts: Path, rehearsals: bool) -> Answers:
     return Answers(**{name: table.order_by(ORDER[name]).to_pyarrow() for name, table in asked.items()})
 
 
-def _kept(connection: BaseBackend, name: str, table: Table) -> Table:
+def _kept(connection: "BaseBackend", name: str, table: "Table") -> "Table":
     """The table, worked out once. Spark has no temporary tables, and works it out where it needs it."""
     return connection.create_table(name, table, temp=True) if connection.name == "duckdb" else table

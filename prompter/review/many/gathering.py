@@ -2,21 +2,19 @@
 
 import gc
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
 
-import pyarrow as pa
-import pyarrow.parquet as pq
-
 from prompter.errors import CannotDo
 from prompter.review.many import rows
 from prompter.review.many.checking import checked
+from prompter.review.many.columns import write_part
 
 PIECE = 250
-"""Journals a piece of work, and a part of the Parquet files: about 30 MB in memory."""
+"""Journals a piece of work, and a part of the Parquet files: about 60 MB in memory."""
 
 EVENTS, JOURNALS = "events-*.parquet", "journals-*.parquet"
 
@@ -30,10 +28,14 @@ class SetApart(NamedTuple):
 
 @dataclass(slots=True)
 class Gathered:
-    """What was read. `parts`: where the Parquet parts are; `twice`: files that hold a journal again."""
+    """What was read. `parts`: where the Parquet parts are; `twice`: files that hold a journal again.
+
+    `rehearsals`: so many of the journals are none of an emergency.
+    """
 
     parts: Path
     journals: int = 0
+    rehearsals: int = 0
     events: int = 0
     apart: list[SetApart] = field(default_factory=list)
     twice: list[SetApart] = field(default_factory=list)
@@ -41,56 +43,70 @@ class Gathered:
 
 class _Piece(NamedTuple):
     journals: int
+    rehearsals: int
     events: int
     apart: list[SetApart]
     ids: list[tuple[str, str]]
 
 
-def gather(folder: Path, parts: Path, processes: int | None = None) -> Gathered:
-    """Reads every `*.jsonl` below `folder`, at any depth. Raises CannotDo if there is none."""
-    files = sorted(_journals(folder))
-    if not files:
+def gather(folder: Path, parts: Path, processes: int | None = None, meanwhile: Callable[[], object] = object) -> Gathered:
+    """Reads every `*.jsonl` below `folder`, at any depth.
+
+    meanwhile: called when the other processes are at work. Raises CannotDo if there is no such file.
+    """
+    found = Gathered(parts)
+    files = sorted(_journals(folder, found.apart))
+    if not files and not found.apart:
         raise CannotDo("no journal (*.jsonl) is below it", str(folder), "give the folder of journals.")
     parts.mkdir(parents=True, exist_ok=True)
     pieces = [(folder, parts, n, files[n : n + PIECE]) for n in range(0, len(files), PIECE)]
-    found = Gathered(parts)
     seen: dict[str, str] = {}
     processes = min(processes or os.cpu_count() or 1, len(pieces))
-    for piece in _done(pieces, processes):
+    for piece in _done(pieces, processes, meanwhile):
         found.journals += piece.journals
+        found.rehearsals += piece.rehearsals
         found.events += piece.events
         found.apart += piece.apart
         for id_, file in piece.ids:
             if id_ in seen:
                 found.twice.append(SetApart(file, f"the same journal as {seen[id_]}"))
             seen.setdefault(id_, file)
+    found.apart.sort()
     return found
 
 
-def _done(pieces: list[tuple], processes: int) -> Iterator[_Piece]:
-    if processes == 1:
+def _done(pieces: list[tuple], processes: int, meanwhile: Callable[[], object]) -> Iterator[_Piece]:
+    if processes <= 1:
+        meanwhile()
         yield from map(_piece, pieces)
         return
-    pa.array([""])  # loads what it needs half a second for, once instead of in every process
     with ProcessPoolExecutor(processes) as pool:
-        yield from pool.map(_piece, pieces)
+        done = pool.map(_piece, pieces)
+        try:
+            meanwhile()
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+        yield from done
 
 
-def _journals(folder: Path) -> Iterator[Path]:
-    try:
-        for place, folders, names in os.walk(folder, onerror=_cannot):
-            folders.sort()
-            yield from (Path(place, name) for name in names if name.endswith(".jsonl"))
-    except OSError as error:
-        text = f"cannot be read ({error.strerror})"
-        raise CannotDo(text, str(error.filename or folder), "give a folder of journals.") from error
+def _journals(folder: Path, apart: list[SetApart]) -> Iterator[str]:
+    """Their paths below `folder`, which must be readable itself; folders in it that are not are set apart."""
+
+    def cannot(error: OSError) -> None:
+        if Path(error.filename) == folder:
+            text = f"cannot be read ({error.strerror})"
+            raise CannotDo(text, str(folder), "give a folder of journals.") from error
+        below = os.path.relpath(error.filename, folder)
+        apart.append(SetApart(below, f"the folder cannot be read ({error.strerror})"))
+
+    for place, _, names in os.walk(folder, onerror=cannot):
+        below = os.path.relpath(place, folder)
+        below = "" if below == os.curdir else f"{below}{os.sep}"
+        yield from (f"{below}{name}" for name in names if name.endswith(".jsonl"))
 
 
-def _cannot(error: OSError) -> None:
-    raise error
-
-
-def _piece(work: tuple[Path, Path, int, list[Path]]) -> _Piece:
+def _piece(work: tuple[Path, Path, int, list[str]]) -> _Piece:
     """One piece of work, in a process of its own: nothing here makes cycles worth collecting."""
     folder, parts, number, files = work
     gc.disable()
@@ -100,38 +116,29 @@ def _piece(work: tuple[Path, Path, int, list[Path]]) -> _Piece:
         gc.enable()
 
 
-def _read(folder: Path, parts: Path, number: int, files: list[Path]) -> _Piece:
+def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
     journals: list[rows.JournalRow] = []
     events: list[tuple] = []
     apart: list[SetApart] = []
     ids: list[tuple[str, str]] = []
+    words: dict[str | None, str | None] = {}
     count = 0
-    for journal, path in enumerate(files, number):
-        below = path.relative_to(folder)
+    for journal, below in enumerate(files, number):
         try:
-            found = checked(path)
+            found = checked(folder / below)
         except CannotDo as error:
-            apart.append(SetApart(str(below), error.what))
+            apart.append(SetApart(below, error.what))
             continue
         if found.problem:
-            apart.append(SetApart(str(below), found.problem))
+            apart.append(SetApart(below, found.problem))
             continue
         times_ms = rows.times_of(found.lines)
-        home = below.parts[0] if len(below.parts) > 1 else ""
-        journals.append(rows.journal_row(journal, home, found, times_ms))
-        events.extend(rows.event_rows(journal, found, times_ms))
-        ids.append((journals[-1].id, str(below)))
+        home, _, file = below.partition(os.sep)
+        journals.append(rows.journal_row(journal, home if file else "", found, times_ms))
+        events.extend(rows.event_rows(journal, found, times_ms, words))
+        ids.append((journals[-1].id, below))
         count += len(found.lines)
     if journals:
-        _write(parts / JOURNALS.replace("*", f"{number:08d}"), journals, rows.JournalRow, rows.JOURNAL_TYPES)
-        _write(parts / EVENTS.replace("*", f"{number:08d}"), events, rows.EventRow, rows.EVENT_TYPES)
-    return _Piece(len(journals), count, apart, ids)
-
-
-def _write(path: Path, found: list[tuple], row: type, types: tuple[str, ...]) -> None:
-    schema = pa.schema(
-        [(name, pa.type_for_alias(kind)) for name, kind in zip(row._fields, types, strict=True)]
-    )
-    columns = zip(*found, strict=True) if found else ([] for _ in types)
-    arrays = [pa.array(column, field.type) for column, field in zip(columns, schema, strict=True)]
-    pq.write_table(pa.table(arrays, schema=schema), path, compression="zstd", compression_level=1)
+        write_part(parts / JOURNALS.replace("*", f"{number:08d}"), journals, rows.JournalRow, rows.JOURNAL_TYPES)
+        write_part(parts / EVENTS.replace("*", f"{number:08d}"), events, rows.EventRow, rows.EVENT_TYPES)
+    return _Piece(len(journals), sum(journal.rehearsal for journal in journals), count, apart, ids)

@@ -13,9 +13,9 @@ HOMES_FOR_WORDS = 2
 
 
 def chosen(journals: Table, rehearsals: bool) -> Table:
-    """The emergencies, or the rehearsals; each journal once."""
-    newest = ibis.window(group_by="id", order_by="journal")
-    journals = journals.mutate(copy=ibis.row_number().over(newest))
+    """The emergencies, or the rehearsals; each journal once, by the copy that tells most."""
+    longest = ibis.window(group_by="id", order_by=[ibis.desc("end_ms"), "journal"])
+    journals = journals.mutate(copy=ibis.row_number().over(longest))
     return journals.filter(journals.copy == 0, journals.rehearsal == rehearsals).drop("copy")
 
 

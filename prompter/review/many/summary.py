@@ -11,6 +11,9 @@ FEWEST = 10
 SHOWN = 15
 """The worst so many of each kind are on the page."""
 
+NAME_LETTERS = 44
+"""So many fit over a bar on a phone (360 px); the table has all of them."""
+
 FLOWS_DRAWN = 4
 """Curves in one chart: the flow versions with most incidents."""
 
@@ -66,14 +69,14 @@ def repeated(answers: Answers) -> list[dict[str, Any]]:
 
 
 def bars_of(rows: list[dict[str, Any]], share: str, n: str, *names: str) -> list[Bar]:
-    """The rows as bars, named by the columns `names`; with several flow versions also by theirs."""
+    """The rows as bars, named by the columns `names`; with several flow versions theirs as well."""
     several = len({row["flow"] for row in rows}) > 1
     return [
         Bar(
-            _shorten(": ".join(name_of(row, name) for name in names))
-            + (f" ({version(row['flow'])})" if several else ""),
+            _shorten(": ".join(name_of(row, name) for name in names)),
             row[share],
             row[n],
+            version(row["flow"]) if several else "",
         )
         for row in rows
     ]
@@ -91,7 +94,7 @@ def version(flow: str) -> str:
 
 
 def _shorten(text: str) -> str:
-    return text if len(text) <= 48 else text[:47].rstrip() + "…"
+    return text if len(text) <= NAME_LETTERS else text[: NAME_LETTERS - 1].rstrip() + "…"
 
 
 def _worst(rows: list[dict[str, Any]], column: str, count: str) -> list[dict[str, Any]]:

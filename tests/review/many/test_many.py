@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-for library in ("ibis", "duckdb", "matplotlib", "msgspec", "pyarrow"):
+for library in ("ibis", "duckdb", "msgspec", "pyarrow"):
     pytest.importorskip(library, reason="the extra 'many' is not installed")
 
 import duckdb

@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-for library in ("ibis", "duckdb", "matplotlib", "msgspec", "pyarrow"):
+for library in ("ibis", "duckdb", "msgspec", "pyarrow"):
     pytest.importorskip(library, reason="the extra 'many' is not installed")
 pytest.importorskip("pyspark", reason="pyspark (extra 'spark') is not installed")
 
