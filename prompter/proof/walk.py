@@ -253,6 +253,8 @@ class Walk:
     def _came_of(self, node: Node, event: Record, after: Node) -> None:
         if type(event) is Answered and after.scene.machine._history and self._worth_taking_back(node, event.answer, after):
             self._take_back(node, after)
+        if self.part.words and type(event) is Answered and after.scene.machine.step == node.scene.machine.step and self._first_at(("twice", event.answer), node):
+            self._say_twice(event.answer, after)
         if after.scene.machine.memory.pending is not None:
             self._confirm(after)
         elif type(event) is SpeechStarted:
@@ -341,6 +343,12 @@ class Walk:
             self._arrive(sure)
         for unsure in self._happen(asked, None, _until_unconfirmed):
             self._arrive(unsure)
+
+    def _say_twice(self, answer: str, after: Node) -> None:
+        """The same answer once more, where it did not lead on: what is counted is told apart by it."""
+        if answer in after.scene.machine.table.stands[after.scene.machine.step].own_answers and after.scene.machine.memory.pending is None:
+            for again in self._happen(after, Answered(after.scene.now, answer, answer)):
+                self._arrive(again)
 
     def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
         """Each answer once at every step and moment, by where it led."""

@@ -51,6 +51,7 @@ class Watch:
     spoken_at: int | None = None  # when somebody last said something
     route_flat: int = 0  # times in a row the chest stayed flat by this route
     wont_pass: int = 0
+    insertions: int = 0
     inner_out: bool = False
     errands: frozenset[str] = frozenset()  # asked for already
     since: dict[str, int] = field(default_factory=dict)
@@ -59,7 +60,7 @@ class Watch:
         return Watch(
             self.last_breath, self.breathing_now, self.last_call, self.reason, self.guide_in, self.test_breaths,
             self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat,
-            self.wont_pass, self.inner_out, self.errands, dict(self.since),
+            self.wont_pass, self.insertions, self.inner_out, self.errands, dict(self.since),
         )  # fmt: skip
 
 
@@ -180,6 +181,7 @@ def _learned(watch: Watch, cue: Learned) -> None:
         watch.reason, watch.guide_in, watch.test_breaths, watch.out_since = False, False, 0, None
     elif cue.what == "changed":
         watch.guide_in, watch.cuff_empty, watch.test_breaths = True, True, 0  # a new tube's cuff is empty
+        watch.inner_out = True
     elif cue.what == "tries":
         watch.tubes = int(cue.value)
     elif cue.what == "swelling":

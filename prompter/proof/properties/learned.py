@@ -2,6 +2,7 @@
 
 from prompter.events import Answered
 from prompter.proof.properties.property import Property
+from prompter.proof.properties.route import ROUTES
 from prompter.proof.watch import Edge, Findings, Watch
 
 TUBE = Property("what is said is learned", "the state knows the tube: proven open, unknown, out")
@@ -10,8 +11,14 @@ MISSING = Property("what is missing is remembered", "it is not asked for again")
 AGAIN = Property("a second 'won't pass' calls", "CLINICAL section 3, rule 6: what fails twice needs help", limit=2, unit="times")
 
 PROPERTIES = (TUBE, BREATHING, MISSING, AGAIN)
-_TEACHES = {"passed": ("tube", "proven open"), "rising": ("rise", "yes"), "flat": None, "won't pass": ("tube", "unknown")}
+_TEACHES: dict[str, dict[str, str]] = {
+    "passed": {"tube": "proven open", "passed": "yes"}, "rising": {"tube": "proven open", "rise": "yes"},
+    "flat": {"tube": "unknown", "rise": "no"}, "won't pass": {"tube": "unknown", "passed": "no"},
+}  # fmt: skip
 """Answer: what it must teach at a step that asks for it (CLINICAL section 3, rule 2)."""
+_OUT_WHEN_DONE = frozenset({"tube-out", "wrong-place", "halfway"})
+_BY_ITSELF = frozenset({"look", "no-tube", "no-tube-watch"})
+"""Steps that ask how the chest moves by itself."""
 _BREATHING = {"not better": ("trouble",), "worse": ("trouble",), "number low": ("trouble",), "not breathing": ("no",), "limp": ("no",)}
 _MARKS = {"no suction": "suction dead", "no spare": "spare missing", "bleeding": "bleeding", "paramedics": "crew", "helper here": "helper"}
 
@@ -41,15 +48,15 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
 
 
 def _tube(edge: Edge, answer: str, found: Findings) -> None:
+    known = edge.scene.machine.memory.known
+    if answer == "done" and edge.source in _OUT_WHEN_DONE:
+        found.check(TUBE.name, known["tube"] == "out", f"'done' at {edge.source!r}: the tube is {known['tube']}")
+    if answer == "flat" and edge.source in _BY_ITSELF:
+        found.check(BREATHING.name, known["breathing"] == "no" and edge.scene.machine.call.step != "not yet", f"'flat' at {edge.source!r} is no breathing: learned, and the call")
+    if edge.source in ROUTES and (answer == "rising" or answer == "flat" and edge.moves):
+        found.check(TUBE.name, known["rise"] == ("yes" if answer == "rising" else "no"), f"{answer!r} at {edge.source!r} teaches nothing")
     if answer not in _TEACHES or edge.before_marks & {"on route"} or edge.before_known["tube"] == "out":
         return
-    known = edge.scene.machine.memory.known
-    if edge.source == "look" and answer == "flat":
-        found.check(BREATHING.name, known["breathing"] == "no" and edge.scene.machine.call.step != "not yet", "'flat' at 'look' is no breathing: learned, and the call")
-    if edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
+    if edge.source in ("blood", "blood-watch", "look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
         return
-    learned = _TEACHES[answer]
-    if answer == "flat":
-        found.check(TUBE.name, known["rise"] == "no" or known["tube"] == "out", f"'flat' at {edge.source!r} teaches nothing")
-    elif learned:
-        found.check(TUBE.name, known[learned[0]] == learned[1], f"{answer!r} at {edge.source!r} teaches nothing")
+    found.check(TUBE.name, known["tube"] == "out" or all(known[what] == value for what, value in _TEACHES[answer].items()), f"{answer!r} at {edge.source!r} teaches nothing")

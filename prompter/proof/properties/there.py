@@ -42,6 +42,7 @@ _NEEDS: tuple[tuple[re.Pattern[str], Holds], ...] = tuple(
         ("cap or valve", _fact("on tube")),
         ("tube in the neck|keep this tube", _fact("tube")),
         ("oxygen on|oxygen hissing", _fact("oxygen")),
+        ("oxygen hissing", lambda edge: edge.before_known["oxygen"] == "unknown"),
         ("oxygen on|oxygen hissing", lambda edge: edge.scene.machine.memory.known["oxygen"] != "none" or edge.before_known["oxygen"] != "none"),
         ("^oxygen number|sensor", _fact("oximeter")),
         ("^bag on", _unmarked("no bag")),
@@ -92,8 +93,10 @@ def _marked(edge: Edge, name: str) -> bool:
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
+    if edge.answer == "wrong":
+        watch.inner_out = False
     if edge.answer == "wrong" or edge.scene.machine.outcome != "open":
-        watch.errands, watch.inner_out = frozenset(), False
+        watch.errands = frozenset()
     if edge.answer == "tell them":
         _told(edge, found)
     steps: dict[str, list[str]] = {}
@@ -122,14 +125,16 @@ def _told(edge: Edge, found: Findings) -> None:
 
 
 def _inner(watch: Watch, say: Say, edge: Edge, found: Findings) -> None:
+    """What was taken out goes in again, once, and nothing else does."""
     if say.text.startswith("Inner tube out"):
         watch.inner_out = True
     elif say.text.startswith("Clean inner tube in"):
+        found.check(THERE.name, watch.inner_out or "changed" in edge.before_marks, f"{say.text!r} at {say.step!r}, and it is not out")
         watch.inner_out = False
-    elif watch.inner_out and say.text.startswith("Bag on") and "inner needed for bag" in edge.facts:
-        found.check(INNER.name, False, f"{say.text!r} at {say.step!r} without the inner tube")
-    else:
-        found.check(INNER.name, True)
+    elif say.text.startswith("Fill the cuff"):
+        found.check(THERE.name, watch.cuff_empty or say.step == "cuff-fill", f"{say.text!r} at {say.step!r}, and it is not empty")
+    elif say.text.startswith("Bag on"):
+        found.check(INNER.name, not (watch.inner_out and "inner needed for bag" in edge.facts), f"{say.text!r} at {say.step!r} without the inner tube")
 
 
 @cache
