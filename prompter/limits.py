@@ -372,7 +372,13 @@ STANDBY_GAP_BLOCKS = 22
 STANDBY_SPOKEN_BLOCKS = 22
 """Less speech (704 ms) than this cannot hold the start phrase."""
 
-STANDBY_UNSEEN_BLOCKS = 31
+STANDBY_NEW_BLOCKS = 4
+"""Less speech (128 ms) since the last look is no new word."""
+
+STANDBY_WINDOW_FRAMES = 300
+"""The shortest analysis window: a third less computing than an answer's."""
+
+STANDBY_UNBROKEN_BLOCKS = 31
 """Speech without a pause is looked at so often (1 s)."""
 
 STANDBY_BEFORE_BLOCKS = 4

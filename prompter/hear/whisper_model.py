@@ -107,7 +107,8 @@ class WhisperModel:
         """Where each word of `wording` begins in the sound, and where the last one ends, if it was
         said: by the model's attention, in steps of 20 ms. A word that was not said gets no time."""
         ids = self._token_ids(wording)
-        aligned = self._model.align(encoded.view, [self._start], [ids], [encoded.positions])[0]
+        frames = 2 * encoded.positions  # the library counts the spectrogram's, here they matter
+        aligned = self._model.align(encoded.view, [self._start], [ids], [frames])[0]
         first: dict[int, int] = {}
         for token, position in aligned.alignments:
             first.setdefault(token, position)

@@ -26,7 +26,7 @@ class Pieces:
         self._blocks: deque[np.ndarray] = deque(maxlen=_BLOCKS)
         self._spoken: deque[bool] = deque(maxlen=_BLOCKS)
         self._silent = limits.STANDBY_GAP_BLOCKS
-        self._unseen = 0
+        self._unseen = self._unbroken = 0
         self.level_db = -120.0
 
     def push(self, block: np.ndarray) -> np.ndarray | None:
@@ -38,16 +38,20 @@ class Pieces:
         self._spoken.append(spoken)
         self._silent = 0 if spoken else self._silent + 1
         self._unseen += spoken
+        self._unbroken += spoken
         paused = self._silent == limits.STANDBY_PAUSE_BLOCKS
-        due = spoken and self._unseen >= limits.STANDBY_UNSEEN_BLOCKS
-        return self._piece() if paused or due else None
+        due = self._unbroken >= limits.STANDBY_UNBROKEN_BLOCKS
+        if not paused and not due:
+            return None
+        self._unbroken = 0
+        return self._piece()
 
     def forget(self) -> None:
         """Leaves nothing of what was heard."""
         self._blocks.clear()
         self._spoken.clear()
         self._detector.reset()
-        self._silent, self._unseen = limits.STANDBY_GAP_BLOCKS, 0
+        self._silent, self._unseen, self._unbroken = limits.STANDBY_GAP_BLOCKS, 0, 0
 
     def _piece(self) -> np.ndarray | None:
         """From the first speech that no long gap parts from now."""
@@ -59,7 +63,7 @@ class Pieces:
                 break
             if spoken[at]:
                 begin = at
-        if sum(spoken[begin:]) < limits.STANDBY_SPOKEN_BLOCKS or not self._unseen:
+        if sum(spoken[begin:]) < limits.STANDBY_SPOKEN_BLOCKS or self._unseen < limits.STANDBY_NEW_BLOCKS:
             return None
         self._unseen = 0
         return np.concatenate(list(self._blocks)[max(0, begin - limits.STANDBY_BEFORE_BLOCKS) :])

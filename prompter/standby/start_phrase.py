@@ -12,7 +12,7 @@ import numpy as np
 from prompter import limits
 from prompter.hear.steady import without_steady_noise
 from prompter.hear.whisper_ear import WhisperEar
-from prompter.hear.whisper_model import window_for
+from prompter.hear.whisper_model import HOP_SAMPLES
 
 PHRASE = "breathing trouble breathing trouble"
 """Of twelve phrases tried with 16 voices, clean and in noise at 5 dB, and beside 260 sentences of
@@ -34,6 +34,9 @@ talk reached -2.4 at most."""
 LEAST_TOKEN = -9.0
 """Log probability of the least likely token; -8.3 was the least of the phrase, in hiss."""
 
+LEAST_LEAD = 0.5
+"""Evidence by which it must lead each decoy: it led by 1.2 and more where it was said clean."""
+
 LEAST_WORD_MS = 120
 """Each word takes at least so long. 'Breathing trouble' said once gives its third word no time at all."""
 
@@ -53,7 +56,7 @@ class Found:
 class StartPhrase(WhisperEar):
     """The embedded ear, asked for one phrase only: a third of the computing of an answer."""
 
-    def __init__(self, model: Path | None = None, threads: int = 2) -> None:
+    def __init__(self, model: Path | None = None, threads: int = 1) -> None:
         super().__init__(model, threads)
 
     def warm_up(self) -> None:
@@ -65,7 +68,7 @@ class StartPhrase(WhisperEar):
     def judge(self, piece: np.ndarray) -> Found:
         """Whether `piece` (float32, mono, 16 kHz) ends with the phrase."""
         self.load()
-        encoded = self._model.encode(without_steady_noise(piece), window_for(len(piece)))
+        encoded = self._model.encode(without_steady_noise(piece), _window(len(piece)))
         heard = self._model.likely(encoded, [PHRASE])[0]
         evidence = heard.mean - limits.SILENCE_SHARE * self._from_silence([PHRASE])[0]
         if evidence < LEAST_EVIDENCE:
@@ -77,6 +80,13 @@ class StartPhrase(WhisperEar):
             return Found(evidence, False, "not said twice")
         silent = self._from_silence(DECOYS)
         others = zip(self._model.likely(encoded, DECOYS), silent, strict=True)
-        if max(other.mean - limits.SILENCE_SHARE * s for other, s in others) >= evidence:
+        if max(other.mean - limits.SILENCE_SHARE * s for other, s in others) > evidence - LEAST_LEAD:
             return Found(evidence, False, "sounds more like something else")
         return Found(evidence, True)
+
+
+def _window(samples: int) -> int:
+    """Frames to analyse: shorter ones than answers need, as nothing is decoded in them."""
+    step = limits.WINDOW_STEP_FRAMES
+    frames = samples // HOP_SAMPLES + limits.WINDOW_TAIL_FRAMES
+    return max(limits.STANDBY_WINDOW_FRAMES, -(-frames // step) * step)
