@@ -121,24 +121,29 @@ class Listening:
         """Gives the microphone back, and leaves nothing of what was heard."""
         microphone, self._microphone = self._microphone, None
         if microphone is not None:
-            with self._lock:
-                microphone.close()
+            held = self._lock.acquire(timeout=limits.WATCH_S)  # a device that hangs keeps nobody waiting
+            microphone.close()
+            if held:
+                self._lock.release()
         self._pieces.forget()
 
     def _open(self) -> bool:
         if time.monotonic() - self._tried_s < limits.STANDBY_RETRY_S:
             return False
+        if not self._lock.acquire(blocking=False):  # something is being said: in a moment
+            return False
         self._tried_s = time.monotonic()
         try:
-            with self._lock:
-                if self._tries:
-                    find_devices_again()
-                self._tries += 1
-                self._microphone = self._open_one(self._name)
+            if self._tries:
+                find_devices_again()
+            self._tries += 1
+            self._microphone = self._open_one(self._name)
         except Exception as error:  # noqa: BLE001 - whatever a driver does, keys go on
             why = error.one_line() if isinstance(error, CannotDo) else f"{type(error).__name__}: {error}"
             self._troubles.broke("microphone", why)
             return False
+        finally:
+            self._lock.release()
         self._sound_s = time.monotonic()
         self._troubles.well("microphone")
         return True

@@ -75,11 +75,11 @@ def standby(
             try:
                 reason = waiting.wait()
             finally:
+                alive.in_emergency = True
+                voice.hush()
                 keys.close()
                 if listening is not None:
                     listening.close()
-            alive.in_emergency = True
-            voice.hush()
             listening = waiting = None  # type: ignore[assignment]
         alive.in_emergency = True
         service.tell("READY=1", "STATUS=an emergency runs")

@@ -3,7 +3,6 @@ again: a loudspeaker held open all night costs computing, and others may want it
 
 import contextlib
 import threading
-import time
 from typing import Any
 
 from prompter import limits
@@ -12,8 +11,8 @@ from prompter.events import Say
 
 
 class Voice:
-    """`loudspeaker` names the device (None: the default). `sound_lock`: the sound library opens and
-    closes one device at a time."""
+    """`loudspeaker` names the device (None: the default). `sound_lock` is held while it is
+    open: the sound library must not begin anew meanwhile."""
 
     def __init__(self, loudspeaker: str | int | None, sound_lock: threading.Lock) -> None:
         self._name, self._lock = loudspeaker, sound_lock
@@ -31,9 +30,8 @@ class Voice:
         try:
             with self._lock:
                 output = self._open(lambda text: None)[1]
-            time.sleep(2 * limits.WATCH_S)
-            why = output.failed()
-            with self._lock:
+                self._stop.wait(2 * limits.WATCH_S)
+                why = output.failed()
                 output.stop()
             return why or ""
         except CannotDo as error:
@@ -66,13 +64,9 @@ class Voice:
             clip = voice.render(text)
             with self._lock:
                 mixer, output = self._open(lambda _: clip)
-            try:
-                mixer.enqueue(Say(0, 1, text, "notice", "standby"))
-                end = time.monotonic() + limits.STANDBY_SPEAK_S
-                seconds = len(clip) / limits.MIX_RATE_HZ + limits.WATCH_S
-                end = min(end, time.monotonic() + seconds)
-                while time.monotonic() < end and not self._stop.wait(limits.TURN_S):
-                    pass
-            finally:
-                with self._lock:
+                try:
+                    mixer.enqueue(Say(0, 1, text, "notice", "standby"))
+                    seconds = len(clip) / limits.MIX_RATE_HZ + limits.WATCH_S
+                    self._stop.wait(min(seconds, limits.STANDBY_SPEAK_S))
+                finally:
                     output.stop()

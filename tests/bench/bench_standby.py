@@ -46,6 +46,7 @@ from prompter import limits
 from prompter.hear.endpoint import BLOCK_MS
 from prompter.resources import shared_file
 from prompter.standby.ear import Listening
+from prompter.standby.standby import AGAIN
 from prompter.standby.start_phrase import SPOKEN, StartPhrase
 from prompter.standby.troubles import Troubles
 
@@ -138,12 +139,12 @@ def read_rows(path: Path) -> list[Row]:
     return rows
 
 
-def measure(kept: Path, audio: Path, minutes: int, phrases: int, jobs: int) -> None:
+def measure(kept: Path, audio: Path, minutes: list[int], phrases: int, jobs: int) -> None:
     """Appends each row that is not there yet; phrases first."""
     rows = read_rows(kept)
     done = {(r.get("condition"), r["number"]) for r in rows if r["row"] != "cost"}
     asked = [(c, n, str(audio)) for n in range(phrases) for c in ("clean", *NOISES) if (c, n) not in done]
-    waited = [(n, str(audio)) for n in range(minutes) if (None, n) not in done]
+    waited = [(n, str(audio)) for n in minutes if (None, n) not in done]
     works: list[tuple[Callable[[Any], Row], list[Any]]] = [(phrase_row, asked), (minute_row, waited)]
     signal.signal(signal.SIGTERM, lambda *_: sys.exit("interrupted; run it again to go on"))
     with multiprocessing.get_context("spawn").Pool(jobs) as pool, kept.open("a") as file:
@@ -192,21 +193,18 @@ def answers(starts: int) -> dict[str, Any]:
     plan, said = caregivers.write_plan(folder / "plan.yaml"), folder / "said.txt"
     ready = [sys.executable, "-m", "prompter.cli", "ready", "--quiet", "--plan", str(plan)]
     environment = {**server.environment, "PROMPTER_HOME": str(folder / "home")}
-    subprocess.run(ready, env=environment, capture_output=True)  # as the self-test at the start does
+    subprocess.run(ready, env=environment, capture_output=True)  # the self-test at the start does this
     with said.open("w") as output:
         standby = subprocess.Popen(
             [sys.executable, "-m", "prompter.cli", "standby", "--plan", str(plan), "--out", str(folder / "out"),
              "--self-test", "23"],
-            env=environment, stdin=subprocess.PIPE, stdout=output, stderr=output,
+            env=environment | {AGAIN: "1"}, stdin=subprocess.PIPE, stdout=output, stderr=output,
         )  # fmt: skip
     times: list[int] = []
     missed, waits = 0, 1
     try:
         for number in range(starts):
             _until(lambda n=waits: said.read_text().count("Standby. To start") >= n, 60)
-            if number == 0:  # the self-test at the start is over, and has said what it had to say
-                _until(lambda: "self-test" in said.read_text(), 60)
-                time.sleep(10)
             time.sleep(2)
             record = folder / f"room-{number}.raw"
             recorder = server.record(record)
@@ -257,8 +255,9 @@ def _until(holds: Callable[[], bool], seconds: float, must: bool = True) -> bool
 # ---- the table -----------------------------------------------------------------------------------
 
 
-def figures(rows: list[Row], minutes: int, phrases: int) -> dict[str, Any]:
-    heard = [r for r in rows if r["row"] == "minute" and r["number"] < minutes]
+def figures(rows: list[Row], minutes: list[int], phrases: int) -> dict[str, Any]:
+    wanted = set(minutes)
+    heard = [r for r in rows if r["row"] == "minute" and r["number"] in wanted]
     said = [r for r in rows if r["row"] == "phrase" and r["number"] < phrases]
     hours = len(heard) * MINUTE_S / 3600
     starts = sum(len(r["starts"]) for r in heard)
@@ -322,19 +321,19 @@ def main() -> None:
     parser.add_argument("--show", action="store_true", help="measure no more minutes and phrases")
     args = parser.parse_args()
     audio = args.audio or (BESIDE if BESIDE.is_dir() else shared_file("audio"))
-    minutes, phrases = round(60 * args.hours), args.phrases
+    minutes, phrases = list(range(round(60 * args.hours))), args.phrases
     if args.short:
-        minutes, phrases, args.seconds, args.starts = 20, 8, 8.0, 1
+        minutes, phrases = [KINDS.index(kind) for kind in dict.fromkeys(KINDS)], 6
+        args.seconds, args.starts = 6.0, 1
     args.out.mkdir(parents=True, exist_ok=True)
     kept = args.out / f"rows-{fingerprint(audio)}.jsonl"
     if not args.show:
         measure(kept, audio, minutes, phrases, args.jobs)
     found = figures(read_rows(kept), minutes, phrases)
-    home = np.concatenate([minute(n, audio)[1] for n in range(2 if args.short else len(KINDS))])
-    quiet = minute(1, audio)[1]
-    step = max(1, len(home) // round(args.seconds * limits.SAMPLE_RATE_HZ))
-    pieces = home.reshape(-1, 5 * limits.SAMPLE_RATE_HZ)[::step]  # five seconds of every so many
-    sounds = {"quiet room": quiet, "household": pieces.reshape(-1)}
+    every = [minute(n, audio)[1] for n in (minutes if args.short else range(len(KINDS)))]
+    each = max(1, round(args.seconds * limits.SAMPLE_RATE_HZ / len(every)))
+    household = np.concatenate([one[:each] for one in every])  # so much of each minute
+    sounds = {"quiet room": minute(KINDS.index("quiet"), audio)[1], "household": household}
     found["cost"] = {kind: cost(kind, sound, args.seconds) for kind, sound in sounds.items()}
     found["answer"] = answers(args.starts)
     speech = sum(KINDS.count(kind) for kind in SPEECH) / len(KINDS)
@@ -344,8 +343,8 @@ def main() -> None:
     }  # fmt: skip
     (args.out / "standby.json").write_text(json.dumps(found, indent=1) + "\n")
     show(found)
-    missed = found["false_starts"] or found["taken"]["clean"]["taken"] < AIMS["clean"] * found["taken"]["clean"]["n"]
-    sys.exit(1 if args.short and missed else 0)
+    clean = found["taken"]["clean"]
+    sys.exit(1 if args.short and (found["false_starts"] or clean["taken"] < clean["n"] - 1) else 0)
 
 
 if __name__ == "__main__":
