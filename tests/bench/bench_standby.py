@@ -215,16 +215,16 @@ def answers(starts: int) -> dict[str, Any]:
                 missed += 1
                 recorder.terminate()
                 continue
-            time.sleep(2)
+            time.sleep(4)
             recorder.terminate()
             recorder.wait()
             for _ in range(2):
                 standby.send_signal(signal.SIGINT)
                 time.sleep(0.5)
             mouth, loudspeaker = servers.recorded(record)
-            end = int(_loud(mouth)[-1])
-            times.append(round(1000 * int(_loud(loudspeaker[end:])[0]) / servers.RATE_HZ))
-            waits += 1
+            end, waits = int(_loud(mouth)[-1]), waits + 1
+            first = _loud(loudspeaker[end:])
+            times.append(round(1000 * int(first[0] if len(first) else len(loudspeaker) - end) / servers.RATE_HZ))
     finally:
         standby.kill()
         standby.wait()
