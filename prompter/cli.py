@@ -13,6 +13,7 @@ from prompter.errors import Bug, CannotDo
 # name: module, attribute, one line for the overview
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "respond": ("prompter.cli_respond", "respond_command", "An emergency: guide the caregiver by voice, live."),
+    "standby": ("prompter.cli_standby", "standby_command", "Wait for a start phrase, a key or a pedal; then respond."),
     "rehearse": ("prompter.cli_rehearse", "rehearse_command", "A whole emergency with a simulated caregiver's voice."),
     "ready": ("prompter.cli_ready", "ready_command", "Check in calm that everything would work."),
     "plan": ("prompter.cli_plan", "app", "The patient's care plan: make, check, show."),

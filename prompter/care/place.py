@@ -41,6 +41,11 @@ def own_voice_folder() -> Path:
     return _data() / "own-voice"
 
 
+def standby_folder() -> Path:
+    """The folder of standby's log and lock, made if it is missing. Raises CannotDo."""
+    return _made(_data() / "standby")
+
+
 def key_folder() -> Path:
     """Where the keys of encrypted journals are looked for; it need not exist."""
     return _data()

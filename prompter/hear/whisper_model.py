@@ -103,6 +103,19 @@ class WhisperModel:
                 found.append(Likely(float(logs.sum()), len(logs), float(logs.min())))
         return found
 
+    def word_ms(self, encoded: Encoded, wording: str) -> list[int]:
+        """Where each word of `wording` begins in the sound, and where the last one ends, if it was
+        said: by the model's attention, in steps of 20 ms. A word that was not said gets no time."""
+        ids = self._token_ids(wording)
+        frames = 2 * encoded.positions  # the library counts the spectrogram's, here they matter
+        aligned = self._model.align(encoded.view, [self._start], [ids], [frames])[0]
+        first: dict[int, int] = {}
+        for token, position in aligned.alignments:
+            first.setdefault(token, position)
+        begins = [n for n, one in enumerate(ids) if self._tokenizer.decode([one]).startswith(" ")]
+        step_ms = 1000 * _POSITION_SAMPLES // limits.SAMPLE_RATE_HZ
+        return [step_ms * first.get(n, 0) for n in [*begins, len(ids) - 1]]
+
     def _token_ids(self, wording: str) -> list[int]:
         ids = self._tokens.get(wording)
         if ids is None:

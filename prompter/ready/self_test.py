@@ -28,7 +28,7 @@ Ask = Callable[[str], None]
 
 
 class SelfTest:
-    """`ask`: see Ask. `progress(done, all)` while clips are made."""
+    """`ask`: see Ask. `progress(done, all)` while clips are made. `quiet`: nothing is played."""
 
     def __init__(
         self,
@@ -37,10 +37,11 @@ class SelfTest:
         loudspeaker: str | int | None,
         ask: Ask | None,
         progress: Callable[[int, int], None],
+        quiet: bool = False,
     ) -> None:
         self._plan_file = plan_file or place.plan_file()
         self._devices = (microphone, loudspeaker)
-        self._ask, self._progress = ask, progress
+        self._ask, self._progress, self._quiet = ask, progress, quiet
         self.plan: Plan | None = None
         self._prepared: Any = None
         self._store: Any = None
@@ -56,7 +57,10 @@ class SelfTest:
         whisper, vosk = self._ears()
         ears = files.look_at_ears(whisper, vosk)
         yield ears
-        yield from self._sound(whisper if ears.state == "ok" else None)
+        if self._quiet:
+            yield sound.look_at_loudspeaker(self._devices[1])
+        else:
+            yield from self._sound(whisper if ears.state == "ok" else None)
         yield files.look_at_disk(place.journal_folder)
         yield files.look_at_clock(now, self._surely_past())
 

@@ -128,6 +128,21 @@ def band_db(sound: np.ndarray, hz: float) -> float:
     return float(20 * np.log10(level + 1e-6))
 
 
+def look_at_loudspeaker(name: str | int | None) -> Check:
+    """Opens the loudspeaker and plays nothing: whether it takes sound."""
+    try:
+        loudspeaker = Loudspeaker(Mixer(own_rate_hz(name), lambda text: None), name)
+        loudspeaker.start()
+        time.sleep(limits.READY_LISTEN_S)
+        why = loudspeaker.failed()
+        loudspeaker.stop()
+    except CannotDo as error:
+        return Check("loudspeaker", "not ok", error.what, error.mend or "Connect one, and turn it up.")
+    if why:
+        return Check("loudspeaker", "not ok", f"{why}.", "Connect one, and turn it up.")
+    return Check("loudspeaker", "ok", "it takes sound; nothing was played.")
+
+
 def nothing_to_try(error: CannotDo) -> list[Check]:
     """What to say when there is no sound card to try."""
     mend = error.mend or "Connect a loudspeaker and a microphone; keys and screen work without."
