@@ -36,7 +36,7 @@ from prompter.events import (
 from prompter.flow.conditions import holds
 from prompter.flow.resuming import Resuming
 from prompter.flow.table import BUILT_IN
-from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE
+from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE, NOTES_WAITED_FOR
 
 
 @dataclass(frozen=True)
@@ -264,6 +264,9 @@ class FlowMachine(Resuming):
             if not self._ask_back_interrupted(event, number):
                 self._refuse("unclear", "no question is open")
             return
+        if self.table.stands[self.step].notes and body is None and number is None:
+            self._take_note()
+            return
         self._unclear += 1
         if self._unclear >= self._rules.unclear_before_assuming:
             self._unclear = 0
@@ -356,6 +359,15 @@ class FlowMachine(Resuming):
     def _note(self) -> None:
         self._noting = True
         self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
+
+    def _take_note(self) -> None:
+        """A note at a step that asks for one. Who goes on talking is waited for, a radio not for ever."""
+        self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
+        quiet = self._quiet()
+        self._unclear += 1
+        if quiet is not None and quiet.act_ms is not None and self._unclear <= NOTES_WAITED_FOR:
+            self._clock.repeat_at = None
+            self._clock.keep_until(self.now_ms + quiet.act_ms // 2)
 
     # ------------------------------------------------------------------ small things
 

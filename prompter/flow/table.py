@@ -89,6 +89,7 @@ class Stand:
     final: bool
     own_answers: tuple[str, ...]
     visit: bool
+    notes: bool = False
 
 
 @dataclass
@@ -365,7 +366,7 @@ class _Builder:
             fill(step.how, self.variant.words) if step.how else None,
             tuple(q for s in step.silent for q in self._quiet(s)), bool(step.after), beat, count,
             bool(step.beat and step.beat.through == "mask"), step.outcome, step.final,
-            tuple(step.answers), step.visit,
+            tuple(step.answers), step.visit, step.notes,
         )  # fmt: skip
 
     def _quiet(self, silent: Silent) -> list[Quiet]:
