@@ -246,8 +246,7 @@ def _uncertain(i: Incident) -> _Told:
 def time_rows(i: Incident) -> list[TimeRow]:
     """The times that matter, with the limits the flow is held to and the guidelines' figures."""
     m, plan = i.measures, i.plan
-    silent = "The limit is for a caregiver who never answers."
-    rows = [_within("First breath paced", m.first_breath_s, _first_breath_limit(i), COMMON, silent)]
+    rows = _first_breath_rows(i)
     gap = m.longest_without_breath
     longest = seconds(gap.length_s) if gap else "never in doubt"
     rows.append(
@@ -305,15 +304,33 @@ def _when(t_s: float | None) -> str:
     return "did not happen" if t_s is None else clock(t_s)
 
 
-def _first_breath_limit(i: Incident) -> float:
-    """CLINICAL section 10, for a caregiver who never answers."""
-    if i.plan.ventilated:
-        return 20
-    return (
-        60
-        if i.plan.get("tube", "sits_on_it") or i.plan.get("tube", "inner_tube") in (True, "yes")
-        else 45
-    )
+ROUTES: dict[str, tuple[float | None, str]] = {
+    "vent": (20, "Off the ventilator first."),
+    "opened": (60, "Things were taken off the tube first ({steps})."),
+    "plain": (45, "Nothing was taken off the tube first."),
+    "no breaths": (15, "Counted from “no breaths”, at {from_s}."),
+    "change": (None, "The tube was out or changed before the first breath ({steps}): its limits stand below."),
+    "none": (None, ""),
+}
+"""By the way that was taken to the first breath: its limit in seconds, and why that one. CLINICAL section 10."""
+
+SILENT = "The limit is for a caregiver who never answers."
+
+
+def _first_breath_rows(i: Incident) -> list[TimeRow]:
+    """The first breath, and each "no breaths", beside the limit of the way that was really taken."""
+    m, route = i.measures, i.measures.first_route
+    limit_s, told = ROUTES[route.taken]
+    note = told.format(steps=", ".join(route.steps) or "tube out", from_s=clock(route.from_s))
+    first_s = m.first_breath_s
+    if route.taken == "no breaths" and first_s is not None:
+        rows = [TimeRow("First breath paced", seconds(first_s), "see the next line", "", note=note)]
+    else:
+        rows = [_within("First breath paced", first_s, limit_s, COMMON, f"{note} {SILENT}" if limit_s else note)]
+    return rows + [
+        _within(f"From “no breaths” ({clock(span.from_s)}) to the next breath", span.length_s, 15, COMMON)
+        for span in m.no_breaths
+    ]
 
 
 def _within(
