@@ -31,8 +31,8 @@ class Route:
     """How the first paced breath was come by, which decides its limit.
 
     taken: 'vent' (off the ventilator first), 'change' (the tube was out or being changed before), 'opened'
-    (something was taken off the tube first), 'no breaths' (that was said at once), 'plain', or 'none' if no breath
-    was paced. from_s: from when its limit counts. steps: what decided it.
+    (something was taken off the tube first), 'no breaths' (that was said before), 'plain', or 'none' if no breath
+    was paced. steps: what decided it. from_s: when the first of them was reached.
     """
 
     taken: str
@@ -161,7 +161,7 @@ def first_route(events: list[Timed], breaths_s: list[float]) -> Route:
         if taken == "vent" and said is not None:
             return Route("no breaths", said.t_s, ("no-breaths",))
         if found:
-            return Route(taken, 0.0, found)
+            return Route(taken, next(e.t_s for e in moves if e.text("target") in found), found)
     out_s = first(events, "learned", what="tube", value="out")
     return Route("change" if out_s is not None and out_s <= breaths_s[0] else "plain")
 
