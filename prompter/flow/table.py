@@ -183,6 +183,14 @@ class Table:
         return self._spoken(self.flow.summary)
 
     @cached_property
+    def summary_names(self) -> tuple[tuple[str, ...], ...]:
+        """For each line of the summary, the marks and facts ("rise is yes") that must hold for it."""
+        left = [left_open(line.when, self.variant.facts) for line in self.flow.summary]
+        return tuple(
+            tuple(a.text for a in atoms if a.sort in ("mark", "known") and not a.negated) for atoms in left if atoms is not None
+        )
+
+    @cached_property
     def call_ask(self) -> tuple[Spoken, ...]:
         """What asks for the call; the first line whose condition holds is said."""
         return self._spoken(self.flow.call.ask)
