@@ -134,7 +134,7 @@ def build(reading: Reading, name: str, anonymous: bool = False) -> Incident:
             if e.is_a("moved", how="assumed") and not is_afterwards(e.text("source"))
         ],
         undone=[e.t_s for e in events if e.kind == "answered" and e.text("answer") == _UNDO],
-        asked_again=sum(e.kind == "unclear" for e in events),
+        asked_again=sum(e.kind == "unclear" and e.t_s <= measures.end_s for e in events),
         deaf=_deaf(events, measures.end_s),
         quiet=_quiet(events, measures.end_s),
         afterwards=_afterwards(events),
