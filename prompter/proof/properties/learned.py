@@ -46,7 +46,7 @@ def _tube(edge: Edge, answer: str, found: Findings) -> None:
     known = edge.scene.machine.memory.known
     if edge.source == "look" and answer == "flat":
         found.check(BREATHING.name, known["breathing"] == "no" and edge.scene.machine.call.step != "not yet", "'flat' at 'look' is no breathing: learned, and the call")
-    if edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
+    if edge.source in ("look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch", "debrief", "debrief-bag", "debrief-phone"):
         return
     learned = _TEACHES[answer]
     if answer == "flat":
