@@ -194,6 +194,9 @@ ASK_BACK_SCORE, ASK_BACK_MARGIN = -1.5, 0.0
 CUT_CALL_AGAIN_MS = 6_000
 """A request for the call that was cut by an answer is made again after this."""
 
+NOTES_WAITED_FOR = 6
+"""So many notes in a row are waited for afterwards; more may be a radio. Common practice, no source."""
+
 # ---- live --------------------------------------------------------------------------------------
 
 OUTPUT_RATE_HZ = 48_000

@@ -17,6 +17,7 @@ ROWS = [
     ("no phone", ["not yet", "asked", "on speaker", "no phone"], "no phone"),
     ("ended", ["not yet", "asked", "on speaker", "no phone"], "ended"),
     ("restart", ["ended", "on speaker"], "not yet"),
+    ("at rest", ["asked", "on speaker", "no phone", "ended"], "not yet"),
 ]
 
 _ENGINE = Machine(
@@ -71,10 +72,17 @@ class Call:
             part = self.table.flow.call
             self._ask_in(self.table.line(part.ask_paced if by.paced else part.remind), by)
 
+    def wake(self, by: Speaking) -> None:
+        """Trouble again after it was at rest: its timer starts."""
+        if self.step == "not yet" and self.due_at is None:
+            self.start(by)
+
     def becomes(self, step: str, by: Speaking, how: How) -> None:
-        """ "Phone on speaker", "no phone", handed over."""
+        """ "Phone on speaker", "no phone", handed over. At rest: no timer runs, and any reason asks for it anew."""
         before = self.step
         self._fire(step, by, how, None)
+        if step == "at rest":
+            self.due_at, self.reasons = None, []
         if self.step != step or before == step:
             return
         self._remind_from(by.now_ms)
@@ -83,6 +91,14 @@ class Call:
 
     def take_back(self, before: str, by: Speaking) -> None:
         """ "That was wrong": the call was not on speaker (or the crew has it) after all. What was asked for stays asked for."""
+        if self.step == "not yet" and self.due_at is None:  # it was at rest: as it stood before that
+            if before == "not yet":
+                self.start(by)
+            else:
+                self.step = before
+                self._remind_from(by.now_ms)
+                by.emit(Moved(by.now_ms, "call", "not yet", before, "spoken", "wrong"))
+            return
         if self.step != before and before in (*self._every_ms, "ended"):
             source, self.step = self.step, before
             self._remind_from(by.now_ms)

@@ -51,7 +51,7 @@ class Effects(Part):
     reset: list[str] = []
     do: str | None = Field(None, description="a name from `effects`")
     call: str | None = Field(None, description="ask for the call at once, with this reason")
-    call_is: Literal["on speaker", "no phone", "ended"] | None = None
+    call_is: Literal["on speaker", "no phone", "ended", "at rest"] | None = None
     call_restarts: bool = False
 
 
@@ -117,6 +117,7 @@ class Step(Part):
     gap: str | None = Field(None, description="where it goes instead of the last line of `breath_gap`")
     outcome: Literal["better", "handed over", "keep"] | None = None
     final: bool = False
+    notes: bool = Field(False, description="what is said here and is no answer is kept as a note, and not asked again")
     visit: bool = Field(False, description="on the way: `back` returns to the step it came from")
 
 

@@ -36,12 +36,16 @@ from prompter.events import (
 from prompter.flow.conditions import holds
 from prompter.flow.resuming import Resuming
 from prompter.flow.table import BUILT_IN
-from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE
+from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE, NOTES_WAITED_FOR
 
 
 @dataclass(frozen=True)
 class View:
-    """What a screen shows: the step, its last prompt, and the keys with their answers."""
+    """What a screen shows: the step, its last prompt, and the keys with their answers.
+
+    `crew`: it has arrived, or has taken over; then `summary` holds what "tell them" says, each sentence with
+    the session time since when it is so, where that is known.
+    """
 
     step: str
     title: str
@@ -52,6 +56,10 @@ class View:
     known: dict[str, str]
     spo2: int | None
     outcome: str
+    spo2_at_ms: int = 0
+    pulse: int | None = None
+    crew: bool = False
+    summary: tuple[tuple[str, int | None], ...] = ()
 
 
 class FlowMachine(Resuming):
@@ -109,10 +117,21 @@ class FlowMachine(Resuming):
         keys = tuple((str(i), a, answers[a].wordings[0]) for i, a in enumerate(own[:9], start=1))
         rest = [a for a in (*self.table.flow.everywhere, *BUILT_IN) if a not in own]
         more = tuple((answers[a].key or "", a, answers[a].wordings[0]) for a in rest)
+        crew = "crew" in self.memory.marks or self.outcome == "handed over"
         return View(
             self.step, stand.title, self._last_prompt, keys, tuple(k for k in more if k[0]),
             self.call.step, dict(self.memory.known), self.memory.spo2, self.outcome,
+            self.memory.spo2_at_ms, self.memory.pulse, crew, self._summary() if crew else (),
         )  # fmt: skip
+
+    def _summary(self) -> tuple[tuple[str, int | None], ...]:
+        """The sentences of "tell them" that hold now, and since when: as the last of their conditions came true."""
+        memory = self.memory
+        return tuple(
+            (spoken.text, max((memory.since[name] for name in names if name in memory.since), default=None))
+            for spoken, names in zip(self.table.summary, self.table.summary_names, strict=True)
+            if spoken.guard is None or spoken.guard(memory)
+        )
 
     # ------------------------------------------------------------------ deadlines
 
@@ -264,6 +283,9 @@ class FlowMachine(Resuming):
             if not self._ask_back_interrupted(event, number):
                 self._refuse("unclear", "no question is open")
             return
+        if self.table.stands[self.step].notes and body is None and number is None:
+            self._take_note()
+            return
         self._unclear += 1
         if self._unclear >= self._rules.unclear_before_assuming:
             self._unclear = 0
@@ -356,6 +378,15 @@ class FlowMachine(Resuming):
     def _note(self) -> None:
         self._noting = True
         self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
+
+    def _take_note(self) -> None:
+        """A note at a step that asks for one. Who goes on talking is waited for, a radio not for ever."""
+        self.emit(Tone(self.now_ms, self._cue_number(), "noted"))
+        quiet = self._quiet()
+        self._unclear += 1
+        if quiet is not None and quiet.act_ms is not None and self._unclear <= NOTES_WAITED_FOR:
+            self._clock.repeat_at = None
+            self._clock.keep_until(self.now_ms + quiet.act_ms // 2)
 
     # ------------------------------------------------------------------ small things
 

@@ -127,6 +127,8 @@ class Moving(Standing):
         outcome = stand.outcome or "open"
         if not stand.visit and outcome not in ("keep", self.outcome):
             self._learn("outcome", outcome)
+            if outcome == "open":
+                self.call.wake(self)
             if outcome == "open" and self.memory.known["breathing"] == "better":
                 self._learn("breathing", "unknown")
         kept = self.memory.kept if row.returns else None

@@ -89,6 +89,7 @@ class Stand:
     final: bool
     own_answers: tuple[str, ...]
     visit: bool
+    notes: bool = False
 
 
 @dataclass
@@ -180,6 +181,14 @@ class Table:
     def summary(self) -> tuple[Spoken, ...]:
         """The lines of "tell them"."""
         return self._spoken(self.flow.summary)
+
+    @cached_property
+    def summary_names(self) -> tuple[tuple[str, ...], ...]:
+        """For each line of the summary, the marks and facts ("rise is yes") that must hold for it."""
+        left = [left_open(line.when, self.variant.facts) for line in self.flow.summary]
+        return tuple(
+            tuple(a.text for a in atoms if a.sort in ("mark", "known") and not a.negated) for atoms in left if atoms is not None
+        )
 
     @cached_property
     def call_ask(self) -> tuple[Spoken, ...]:
@@ -365,7 +374,7 @@ class _Builder:
             fill(step.how, self.variant.words) if step.how else None,
             tuple(q for s in step.silent for q in self._quiet(s)), bool(step.after), beat, count,
             bool(step.beat and step.beat.through == "mask"), step.outcome, step.final,
-            tuple(step.answers), step.visit,
+            tuple(step.answers), step.visit, step.notes,
         )  # fmt: skip
 
     def _quiet(self, silent: Silent) -> list[Quiet]:

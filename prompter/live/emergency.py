@@ -191,7 +191,7 @@ class Emergency:
         self._runner = Runner(
             session, self.clock, self._heard_at, self._own_echo, self.inbox, self._card, self._screen,
             listens=not self._keys_only, plan_state=self._plan_state(), load_ears=self._load_ears,
-            first_notices=self._first(), goes_on=found,
+            first_notices=self._first(), goes_on=found, plan=self._prepared.plan,
         )  # fmt: skip
 
     def feeding(self, event: Any) -> None:

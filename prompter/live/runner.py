@@ -14,9 +14,11 @@ from typing import Any, Protocol
 import numpy as np
 
 from prompter import limits
+from prompter.care.plan import Plan
 from prompter.live import notices
 from prompter.live.clock import BlockClock, HeardAt, LiveClock
 from prompter.live.own_echo import OwnEcho
+from prompter.live.panels import panel
 from prompter.live.pressing import Pressing
 from prompter.live.shown import Shown
 from prompter.resuming import TakenUp
@@ -56,6 +58,7 @@ class Runner:
         load_ears: Callable[[], None],
         first_notices: tuple[tuple[str, str, str], ...] = (),
         goes_on: TakenUp | None = None,
+        plan: Plan | None = None,
     ) -> None:
         answers = session.machine.table.flow.answers
         letters = {body.key: name for name, body in answers.items() if body.key}
@@ -67,7 +70,7 @@ class Runner:
         self._clock, self._heard_at, self._inbox = clock, heard_at, inbox
         self._card, self._screen = card, screen
         self._first_notices, self._load_ears = first_notices, load_ears
-        self._goes_on = goes_on
+        self._goes_on, self._plan = goes_on, plan
         self._reloads, self._reloaded_s = 0, 0.0
         self._look_for = ""
         self._own_echo = own_echo
@@ -357,15 +360,19 @@ class Runner:
         view = self.session.view()
         number = f"{view.spo2} percent" if view.spo2 is not None else ""
         parts = [("call", view.call), *self._states.items(), ("oxygen number", number)]
+        more = view.everywhere_keys
+        if view.crew:  # what the crew brings stands first: there is less room now
+            more = tuple(sorted(more, key=lambda key: key[1] not in ("taken over", "tell them")))
         return Shown(
             title=view.title,
             prompt=view.prompt,
             own_keys=tuple((key, wording) for key, _, wording in view.own_keys),
-            more_keys=tuple((key, wording) for key, _, wording in view.everywhere_keys),
+            more_keys=tuple((key, wording) for key, _, wording in more),
             parts=tuple((name, state) for name, state in parts if state),
             heard=self._heard,
             notice=self.pressing.notice,
             typed=self.pressing.typed,
+            panel=panel(view, self._plan, self._clock.now_ms()),
         )
 
 

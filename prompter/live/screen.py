@@ -121,6 +121,12 @@ def lines(before: Shown, now: Shown) -> list[str]:
         found.append(f"HEARD  {now.heard}")
     old = dict(before.parts)
     found += [f"STATE  {name}: {state}" for name, state in now.parts if old.get(name) != state]
+    if now.panel is not None:
+        # A time that goes on is no news.
+        known = set() if before.panel is None or before.panel.title != now.panel.title else {*before.panel.facts, *(text for text, _ in before.panel.told)}
+        told = zip(now.panel.told, now.panel.sentences, strict=True)
+        new = [sentence for (text, _), sentence in told if text not in known]
+        found += [f"PANEL  {line}" for line in [*new, *(fact for fact in now.panel.facts if fact not in known)]]
     if now.notice != before.notice and now.notice:
         found.append(f"NOTE   {now.notice}")
     return found

@@ -246,8 +246,7 @@ def _uncertain(i: Incident) -> _Told:
 def time_rows(i: Incident) -> list[TimeRow]:
     """The times that matter, with the limits the flow is held to and the guidelines' figures."""
     m, plan = i.measures, i.plan
-    silent = "The limit is for a caregiver who never answers."
-    rows = [_within("First breath paced", m.first_breath_s, _first_breath_limit(i), COMMON, silent)]
+    rows = _first_breath_rows(i)
     gap = m.longest_without_breath
     longest = seconds(gap.length_s) if gap else "never in doubt"
     rows.append(
@@ -305,15 +304,43 @@ def _when(t_s: float | None) -> str:
     return "did not happen" if t_s is None else clock(t_s)
 
 
-def _first_breath_limit(i: Incident) -> float:
-    """CLINICAL section 10, for a caregiver who never answers."""
-    if i.plan.ventilated:
-        return 20
-    return (
-        60
-        if i.plan.get("tube", "sits_on_it") or i.plan.get("tube", "inner_tube") in (True, "yes")
-        else 45
-    )
+ROUTES: dict[str, tuple[float, str]] = {
+    "vent": (20, "Ventilated: off the ventilator first."),
+    "opened": (60, "Things were taken off the tube first ({steps})."),
+    "plain": (45, "Nothing was taken off the tube first."),
+    "no breaths": (15, "Counted from “no breaths”, at {from_s}."),
+    "change": (60, "A tube change came before the first breath ({steps})."),
+    "none": (0, ""),
+}
+"""By the way that was taken to the first breath: its limit in seconds, and why that one. CLINICAL section 10."""
+
+OUT_LIMIT_S = 45
+"""From the old tube out to breaths. CLINICAL section 10."""
+
+SILENT = "The limit is for a caregiver who never answers."
+
+
+def _first_breath_rows(i: Incident) -> list[TimeRow]:
+    """The first breath, and each "no breaths", beside the limit of the way that was really taken."""
+    m, route, first_s, name = i.measures, i.measures.first_route, i.measures.first_breath_s, "First breath paced"
+    limit_s, told = ROUTES[route.taken]
+    note = told.format(steps=", ".join(route.steps) or "the tube was out", from_s=clock(route.from_s))
+    if first_s is None:
+        rows = [TimeRow(name, "did not happen", "none", "")]
+    elif route.taken == "no breaths":
+        rows = [TimeRow(name, seconds(first_s), "15 s from “no breaths”: see the next line", COMMON, note=note)]
+    elif route.taken == "change":
+        out_s = m.tube_out_s if m.tube_out_s is not None and m.tube_out_s <= first_s else None
+        from_s, limit_s = (route.from_s, limit_s) if out_s is None else (out_s, OUT_LIMIT_S)
+        counted = "the change's beginning" if out_s is None else "the tube out"
+        verdict = "within" if first_s - from_s <= limit_s else "over"
+        rows = [TimeRow(name, seconds(first_s), f"{limit_s:g} s from {counted} ({clock(from_s)})", COMMON, verdict, note)]
+    else:
+        rows = [_within(name, first_s, limit_s, COMMON, f"{note} {SILENT}")]
+    return rows + [
+        _within(f"From “no breaths” ({clock(span.from_s)}) to the next breath", span.length_s, 15, COMMON)
+        for span in m.no_breaths
+    ]
 
 
 def _within(
@@ -363,21 +390,23 @@ def _rate_row(i: Incident, rate: float) -> TimeRow:
 
 
 def refill(i: Incident) -> list[str]:
-    """What to refill, change or check before the next time."""
-    found = []
+    """What to refill, change or check before the next time, with the plan's sizes."""
+    found, plan = [], i.plan
     if i.measures.suction:
+        gauge = _of_size(plan.get("suction", "catheter_fr"), "Fr")
         found.append(
-            f"Suction catheters: {times(len(i.measures.suction), 'pass', 'passes')}; check the machine's battery and jar."
+            f"Suction catheters{gauge}: {times(len(i.measures.suction), 'pass', 'passes')}; check the machine's battery and jar."
         )
     if i.saline:
-        found.append(f"Saline: {times(len(i.saline), 'dose')} used.")
+        found.append(f"Saline{_of_size(plan.get('rescue', 'saline_ml'), 'mL a dose')}: {times(len(i.saline), 'dose')} used.")
     size = i.state.get("size")
-    if size and i.measures.tube_out_s is not None:
-        found.append(
-            f"Tubes: {learned_text('size', size.text)} went in; put a new spare of each size in the bag."
-        )
-    elif i.tries:
-        found.append("Tubes: a spare was opened; put a new one of each size in the bag.")
+    if i.tries:
+        smaller = size is not None and size.text == "smaller"
+        field = "smaller_spare_inside_mm" if smaller else "inside_mm"
+        which = f"{'the smaller spare' if smaller else 'a spare of the same size'}{_of_size(plan.get('tube', field), 'mm inside')}"
+        found.append(f"Tubes: {times(i.tries, 'try', 'tries')}, last with {which}; put a new one of each size in the bag, with its guide and new ties.")
+    elif i.measures.tube_out_s is not None:
+        found.append("Tubes: the tube was out; look at the spares.")
     oxygen = i.state.get("oxygen")
     if oxygen:
         found.append(
@@ -385,6 +414,15 @@ def refill(i: Incident) -> list[str]:
             if oxygen.text == "none"
             else f"Oxygen: on for about {seconds(max(0.0, i.duration_s - oxygen.t_s))}; read the gauge."
         )
+    if any(e.kind == "answered" and e.text("answer") == "no suction" for e in i.events):
+        found.append("Suction machine: it was reported not working; mend or change it.")
+    if any(e.kind == "answered" and e.text("answer") == "no bag" for e in i.events):
+        found.append("Resuscitation bag: it was reported missing; put one within reach.")
+    found += [f"Said when asked what was used: {f.text}" for f in i.notes if i.measures.end_s <= f.t_s]
     if i.faults:
         found.append(f"The prompter: {times(len(i.faults), 'fault')}; run its self-test.")
     return found or ["Nothing was reported as used."]
+
+
+def _of_size(value: object, unit: str) -> str:
+    return f" ({value:g} {unit})" if isinstance(value, int | float) and not isinstance(value, bool) else ""

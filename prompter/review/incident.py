@@ -6,7 +6,7 @@ from typing import Any
 from prompter.journal import Reading
 from prompter.review.anonymous import without_names
 from prompter.review.entries import Entry, entry, learned_text
-from prompter.review.measures import Measures, Span, measure
+from prompter.review.measures import Measures, Span, afterwards_since, is_afterwards, measure
 from prompter.review.plan_facts import PlanFacts
 from prompter.review.timed import Timed, timed
 
@@ -59,6 +59,8 @@ class Incident:
     asked_again: int
     deaf: list[Span]
     quiet: Span | None
+    afterwards: list[Finding] | None
+    notes: list[Finding]
     left_flow: list[Finding]
     faults: list[Finding]
     prompts: list[Prompt]
@@ -129,12 +131,14 @@ def build(reading: Reading, name: str, anonymous: bool = False) -> Incident:
         assumed=[
             Finding(e.t_s, f"{e.text('source')} → {e.text('target')}", "assumed")
             for e in events
-            if e.is_a("moved", how="assumed")
+            if e.is_a("moved", how="assumed") and not is_afterwards(e.text("source"))
         ],
         undone=[e.t_s for e in events if e.kind == "answered" and e.text("answer") == _UNDO],
-        asked_again=sum(e.kind == "unclear" for e in events),
+        asked_again=sum(e.kind == "unclear" and e.t_s <= measures.end_s for e in events),
         deaf=_deaf(events, measures.end_s),
         quiet=_quiet(events, measures.end_s),
+        afterwards=_afterwards(events),
+        notes=_notes(events, anonymous),
         left_flow=[
             Finding(e.t_s, f"{e.text('what')} ({e.text('why')})", "")
             for e in events
@@ -169,6 +173,54 @@ def _saline(events: list[Timed]) -> list[Finding]:
         for e in events
         if e.is_a("moved", machine="care", source="saline", answer="done")
     ]
+
+
+_ASKED = {
+    "debrief": "How the patient is",
+    "debrief-bag": "What was used up and the bag",
+    "debrief-phone": "The clinician was phoned",
+}
+"""What each step of the talk afterwards asks about."""
+
+
+def _afterwards(events: list[Timed]) -> list[Finding] | None:
+    """The answers of the talk afterwards; None if there was none, or trouble ended it."""
+    since_s = afterwards_since(events)
+    if since_s is None:
+        return None
+    found, wording = [], ""
+    for event in events:
+        wording = event.text("wording") if event.kind == "answered" else wording
+        source = event.text("source")
+        if event.t_s < since_s or not event.is_a("moved", machine="care") or source not in _ASKED:
+            continue
+        if event.is_a("moved", answer=None) and event.text("how") != "assumed":
+            said, how = "a number was said", event.text("how")
+        elif event.text("how") == "assumed":
+            said, how = "not answered", "unknown"
+        elif event.text("answer") == "close it":
+            said, how = "left out", event.text("how")
+        else:
+            said, how = f"“{wording}”", event.text("how")
+        found.append(Finding(event.t_s, f"{_ASKED[source]}: {said}", how))
+    return found
+
+
+def _notes(events: list[Timed], anonymous: bool) -> list[Finding]:
+    """What was said after "take a note", and what was said freely when it was asked what was used."""
+    found, noting, step = [], False, ""
+    for event in events:
+        if event.is_a("moved", machine="care"):
+            step = event.text("target")
+        elif event.kind == "note":
+            found.append(Finding(event.t_s, event.text("text") or event.text("detail"), event.text("how")))
+        elif event.kind == "answered":
+            noting = event.text("answer") == "note"
+        elif event.kind == "heard" and (noting or is_afterwards(step)) and event.fields.get("believed") is not True:
+            words = "words left out" if anonymous else f"“{event.text('text') or event.text('heard') or '…'}”"
+            found.append(Finding(event.t_s, words, "spoken, as recognised"))
+            noting = False
+    return found
 
 
 def _digits(event: Timed) -> float:

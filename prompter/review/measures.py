@@ -27,13 +27,29 @@ class Lowest:
 
 
 @dataclass(frozen=True, slots=True)
+class Route:
+    """How the first paced breath was come by, which decides its limit.
+
+    taken: 'vent' (off the ventilator first), 'change' (the tube was out or being changed before), 'opened'
+    (something was taken off the tube first), 'no breaths' (that was said before), 'plain', or 'none' if no breath
+    was paced. steps: what decided it. from_s: when the first of them was reached.
+    """
+
+    taken: str
+    from_s: float = 0.0
+    steps: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Measures:
     """Seconds since the emergency began, None where it did not happen.
 
     breaths_s: the paced ones, which is all the prompter can know of. longest_without_breath: the
     longest time without one while breathing was not confirmed better; longest_pause: the same once
     breaths had begun. call_asked_s: the call became due; call_spoken_s: its first prompt was heard.
-    tube_out_s: first known out; tube_proven_s: proven open after that, or at all if never out.
+    end_s: closed in words, or the journal's end; what is talked over afterwards is after it.
+    first_route: on which way the first breath was reached. no_breaths: from each "no breaths" that led to
+    breaths to the first one after it. tube_out_s: first known out; tube_proven_s: proven open after that, or at all if never out.
     """
 
     end_s: float
@@ -50,6 +66,8 @@ class Measures:
     tube_proven_s: float | None
     lowest_spo2: Lowest | None
     lowest_pulse: Lowest | None
+    first_route: Route = Route("none")
+    no_breaths: list[Span] = field(default_factory=list)
     suction: list[Span] = field(default_factory=list)
     pushes: list[Span] = field(default_factory=list)
     push_pauses: list[Span] = field(default_factory=list)
@@ -61,7 +79,7 @@ class Measures:
 
 def measure(events: list[Timed]) -> Measures:
     """Counts everything from the events of one journal."""
-    end_s = next((e.t_s for e in events if e.kind == "closed"), events[-1].t_s if events else 0.0)
+    end_s = end_of_care(events)
     breaths, estimated = breath_times(events, end_s)
     out_s = first(events, "learned", what="tube", value="out")
     proven = [e.t_s for e in events if e.is_a("learned", what="tube", value="proven open")]
@@ -89,10 +107,68 @@ def measure(events: list[Timed]) -> Measures:
         tube_proven_s=next((t for t in proven if out_s is None or t >= out_s), None),
         lowest_spo2=_lowest(events, "spo2", range(30, 101)),
         lowest_pulse=_lowest(events, "pulse", range(20, 251)),
+        first_route=first_route(events, breaths),
+        no_breaths=_no_breaths(events, breaths),
         suction=suction_spans(events, end_s),
         pushes=pushes,
         push_pauses=[Span(a.to_s, b.from_s) for a, b in pairwise(pushes)],
     )
+
+
+AFTERWARDS = "debrief"
+"""How the names of the steps begin that come after the emergency was closed in words."""
+
+_VENT = {"vent-off"}
+_OPENS = {"valve-off", "inner-out", "blood-open"}
+_CHANGES = {"hold-tube", "in-hand", "put-back", "halfway", "no-tube", "no-change", "wrong-place", "smaller"}
+
+
+def is_afterwards(step: str) -> bool:
+    return step.startswith(AFTERWARDS)
+
+
+def afterwards_since(events: list[Timed]) -> float | None:
+    """When the talk began that ended the emergency; None if there was none, or if trouble ended it."""
+    since_s = None
+    for event in events:
+        if event.is_a("moved", machine="care"):
+            source, target = event.text("source"), event.text("target")
+            if is_afterwards(target) and since_s is None:
+                since_s = event.t_s
+            elif not is_afterwards(target) and is_afterwards(source) and (target == "closing" or event.text("answer") == "wrong"):
+                since_s = None
+        elif event.is_a("learned", what="outcome", value="open"):
+            since_s = None
+    return since_s
+
+
+def end_of_care(events: list[Timed]) -> float:
+    """Seconds at which the emergency ended."""
+    closed_s = next((e.t_s for e in events if e.kind == "closed"), events[-1].t_s if events else 0.0)
+    talk_s = afterwards_since(events)
+    return closed_s if talk_s is None else min(talk_s, closed_s)
+
+
+def first_route(events: list[Timed], breaths_s: list[float]) -> Route:
+    """The way that care took to the first paced breath."""
+    if not breaths_s:
+        return Route("none")
+    moves = [e for e in events if e.is_a("moved", machine="care") and e.t_s <= breaths_s[0]]
+    said = next((e for e in moves if e.text("answer") == "not breathing" and e.text("target") == "no-breaths"), None)
+    steps = tuple(dict.fromkeys(e.text("target") for e in moves))
+    for taken, among in (("change", _CHANGES), ("vent", _VENT), ("opened", _OPENS)):
+        found = tuple(s for s in steps if s in among)
+        if taken == "vent" and said is not None:
+            return Route("no breaths", said.t_s, ("no-breaths",))
+        if found:
+            return Route(taken, next(e.t_s for e in moves if e.text("target") in found), found)
+    out_s = first(events, "learned", what="tube", value="out")
+    return Route("change" if out_s is not None and out_s <= breaths_s[0] else "plain")
+
+
+def _no_breaths(events: list[Timed], breaths_s: list[float]) -> list[Span]:
+    said = [e.t_s for e in events if e.is_a("moved", machine="care", target="no-breaths", answer="not breathing")]
+    return [Span(t, next(b for b in breaths_s if b >= t)) for t in said if any(b >= t for b in breaths_s)]
 
 
 def first(events: list[Timed], kind: str, **fields: object) -> float | None:

@@ -104,6 +104,9 @@ def _story(i: Incident) -> list[Flowable]:
     )  # fmt: skip
     story += [_text("Picture", HEAD), _text(timeline.summary(i), SMALL), *_picture(i)]
     story += [_text("Questions to ask the family", HEAD), _list(questions(i), "1")]
+    family = [f"{clock(f.t_s)}: {f.text} ({f.how})" for f in i.afterwards or []]
+    family += [f"{clock(f.t_s)}: note: {f.text} ({f.how})" for f in i.notes]
+    story += [_text("What the family said", HEAD), _list(family)] if family else []
     story += [_text("Refill, change, check", HEAD), _list(refill(i))]
     left = [f"{clock(f.t_s)}: {f.text}" for f in i.left_flow] or ["Nowhere that the record shows."]
     story += [_text("Where the caregiver left the flow", HEAD), _list(left)]

@@ -476,7 +476,9 @@ def test_closing_needs_two_different_phrases():
     assert drive.step == "closing"
     drive.wait(3).blurts("finished")
     assert not drive.machine.closed
-    drive.says("close it").wait(20)
+    drive.says("close it")
+    assert drive.step == "debrief" and not drive.machine.closed
+    drive.wait(90)
     assert drive.machine.closed and drive.machine.outcome == "better"
     assert drive.said("Fill the emergency bag again.") is not None
 
@@ -487,5 +489,7 @@ def test_the_crew_may_close_too():
         drive.blurts(answer)
         drive.wait(2)
     assert drive.step == "handed-over" and drive.machine.outcome == "handed over"
-    drive.settle(90).says("finished", "close it").wait(20)
+    drive.settle(90).says("finished", "close it")
+    assert drive.step == "debrief-bag", "how the patient is, the crew knows"
+    drive.wait(70)
     assert drive.machine.closed and drive.machine.outcome == "handed over"

@@ -26,7 +26,7 @@ from prompter.flow.memory import Memory
 from prompter.flow.table import BUILT_IN
 
 WALKS, TURNS = 36, 110
-GOOD_ENDS = {"settle", "watch", "bag-or-vent", "no-tube-watch", "handed-over", "debrief", "closed"}
+GOOD_ENDS = {"settle", "watch", "bag-or-vent", "no-tube-watch", "handed-over", "debrief", "debrief-bag", "debrief-phone", "debrief-end", "closed"}
 BOTHERS = ("hold on", "how do I", "say again", "wrong", "note", "call now", "on speaker", "no phone", "say the address", "tell them")
 VISITS = {name for name, step in the_flow().steps.items() if step.visit}
 SLACK_MS = 1_500

@@ -39,6 +39,9 @@ def test_a_whole_emergency_by_keys(terminal: Any, plan_file: Path) -> None:
     one.press("f")  # finished, twice
     one.step("closing")
     one.press("1")  # close it now
+    for step in ("debrief", "debrief-bag", "debrief-phone"):
+        one.step(step)
+        one.press("\r")  # done
     assert one.wait(25) == 0
     reading = verify(one.journal)
     assert reading.intact and reading.closed

@@ -21,7 +21,7 @@ BREATHS = re.compile(r"(?i)^(?!Stop ).*squeez|^Breathe into")
 """Words that tell to breathe for somebody; putting on bag or mask is not yet a breath."""
 
 PULLS = re.compile(r"^Pull (out the old one|the tube out|it all the way)")
-QUIET_STEPS = frozenset({"settle", "watch", "bag-or-vent", "no-tube-watch", "handed-over", "closing", "debrief", "closed"})
+QUIET_STEPS = frozenset({"settle", "watch", "bag-or-vent", "no-tube-watch", "handed-over", "closing", "debrief", "debrief-bag", "debrief-phone", "debrief-end", "closed"})
 
 
 class Judge:

@@ -42,6 +42,7 @@ _RULES: tuple[tuple[str, str, str], ...] = (
     (r"Stay on the bag, or back on the vent\?", "ask", "bag or vent"),
     (r"we are finished|To close, say", "nothing", ""),
     (r"^Mucus\? Say so", "nothing", ""),
+    (r"^Count the catheters|^A new spare tube|^A smaller spare tube|^More saline|^Check what oxygen|^Change the oxygen tank|^Mend the suction|^What else was used", "nothing", ""),
     # actions
     (r"Take the vent off", "do", "vent off"),
     (r"Take off the cap or valve", "do", "lid off"),

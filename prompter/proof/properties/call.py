@@ -45,7 +45,8 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
         known = machine.memory.known
         if known["breathing"] != "better" and machine.outcome == "open" and call.due_at is not None:
             found.measure(ASKED.name, max(0.0, (now - call.due_at) / 1000), IN_TIME_S, f"not asked for at {machine.step!r}")
-        found.check(LOOPS.name, call.due_at is not None, f"the call is not due at {machine.step!r}")
+        afterwards = (*machine.memory.back, machine.step)[0].startswith("debrief")  # closed in words: it rests until trouble
+        found.check(LOOPS.name, call.due_at is not None or afterwards, f"the call is not due at {machine.step!r}")
     elif call.step in ("asked", "no phone"):
         prop, limit = (REMIND, REMINDER_S) if call.step == "asked" else (REMIND_NO_PHONE, NO_PHONE_S)
         last = call._asked_at

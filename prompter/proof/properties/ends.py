@@ -4,7 +4,7 @@ from prompter.events import Answered, Unclear
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Edge, Findings, Watch
 
-GOOD = frozenset({"settle", "watch", "bag-or-vent", "blood-watch", "no-tube-watch", "handed-over", "debrief", "closed"})
+GOOD = frozenset({"settle", "watch", "bag-or-vent", "blood-watch", "no-tube-watch", "handed-over", "debrief", "debrief-bag", "debrief-phone", "debrief-end", "closed"})
 _GATES = frozenset({"number", "closing"})
 _BAD = frozenset({"not better", "worse", "flat", "won't pass", "stuck", "not breathing", "limp", "bleeding", "came out", "halfway"})
 
@@ -31,7 +31,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         found.check(CHECKED.name, machine.memory.known["breathing"] != "better" or edge.source in _GATES, f"silence leads from {edge.source!r} to {step!r}")
     if answer in _BAD:
         found.check(BAD_NEWS.name, step not in GOOD or step == edge.source, f"{answer!r} leads from {edge.source!r} to {step!r}")
-    if not answer or edge.source in ("closed", "debrief"):
+    if not answer or edge.source == "closed":
         return
     if answer == "came out":
         if "tube" in edge.facts:

@@ -57,6 +57,6 @@ def _tube(edge: Edge, answer: str, found: Findings) -> None:
         found.check(TUBE.name, known["rise"] == ("yes" if answer == "rising" else "no"), f"{answer!r} at {edge.source!r} teaches nothing")
     if answer not in _TEACHES or edge.before_marks & {"on route"} or edge.before_known["tube"] == "out":
         return
-    if edge.source in ("blood", "blood-watch", "look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch"):
+    if edge.source in ("blood", "blood-watch", "look", "saturation", "tube-check", "no-tube", "no-tube-watch", "watch", "debrief", "debrief-bag", "debrief-phone"):
         return
     found.check(TUBE.name, known["tube"] == "out" or all(known[what] == value for what, value in _TEACHES[answer].items()), f"{answer!r} at {edge.source!r} teaches nothing")
