@@ -197,6 +197,8 @@ class Moving(Standing):
             memory.back = (*memory.back, row.source)  # breaths may interrupt a visit
         elif stand.visit and not left.visit:
             memory.back = (row.source,)
+        elif stand.visit and row.trigger in self.table.flow.answers:
+            memory.back = memory.back[:1]  # who speaks of something else on the way gives up what was interrupted there
         elif not stand.visit:
             memory.back = ()
 
