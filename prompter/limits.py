@@ -120,6 +120,18 @@ PLAN_BYTES = 256_000
 PLAN_VALUES = 1_000
 """Values in a plan's file: aliases cannot grow into memory."""
 
+ECHO_TAIL_MS = 400
+"""Of the prompter's own sound so much is taken out after it was played: the way, and the room's tail."""
+
+ECHO_LEFT_DB = -12.0
+"""With more than this left of its own sound, the prompter is deaf while it speaks."""
+
+ECHO_MARGIN_DB = 9.0
+"""How far a block must stand above what usually is left of the echo to be somebody's voice."""
+
+ECHO_ALIKE = 0.5
+"""Correlation of what is left with what was taken out from which on the way has changed."""
+
 # ---- speaking ----------------------------------------------------------------------------------
 
 SPEECH_GAP_MS = 120
@@ -130,6 +142,15 @@ TONE_GAP_MS = 40
 
 HUSH_FADE_MS = 20
 """A clip that is cut fades this fast: no click, and silent within a few tens of milliseconds."""
+
+GIVE_WAY_FADE_MS = 20
+"""The same for a prompt that gives way to somebody who speaks."""
+
+GIVE_WAY_MS = 3_000
+"""A prompt waits this long for somebody who speaks, then is said over them: most answers are shorter."""
+
+GIVE_WAY_TIMES = 2
+"""So often a prompt gives way, then it is said to its end: a crying child must not silence it for good."""
 
 SPEECH_QUEUE_MAX = 64
 """Cues waiting to be played; beyond that the oldest waiting one is dropped."""

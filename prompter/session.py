@@ -14,6 +14,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from prompter import limits
 from prompter.events import (
     Answered,
     Failed,
@@ -38,7 +39,7 @@ from prompter.flow.table import Table
 from prompter.hear.decision import may_ask_back
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
 from prompter.replay import as_line
-from prompter.speak.mixer import Beat, Mixer, PromptEndedAt, PromptStarted
+from prompter.speak.mixer import Beat, Mixer, PromptCut, PromptEndedAt, PromptStarted
 
 CARE_ROLES = frozenset({"care", "question", "helper", "notice", "echo"})
 
@@ -116,16 +117,18 @@ class Session:
         self._speaking_since = None
         self._feed(Resumed(self._not_before(at_ms), gap_ms))
 
-    def hear_block(self, block: np.ndarray, at_ms: int) -> None:
-        """float32[512], mono, 16 kHz, that ended at `at_ms`."""
+    def hear_block(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB) -> None:
+        """float32[512], mono, 16 kHz, that ended at `at_ms`; up to the level `own_db` (dB of full scale)
+        it may be what is left of the prompter's own voice."""
         if self.hearing is None:
             return
         self._say_what_is_expected()
-        for report in self.hearing.push(block, at_ms):
+        for report in self.hearing.push(block, at_ms, own_db):
             if isinstance(report, Heard):
                 self._heard(report)
             elif isinstance(report, SpeechOnset):
                 self._speaking_since = report.at_ms
+                self.mixer.give_way()
                 self._feed(SpeechStarted(self._not_before(report.at_ms)))
             elif isinstance(report, SpeechOver) and not self.hearing.waiting:
                 self._speech_over(report.at_ms)
@@ -231,18 +234,22 @@ class Session:
         return Unclear(at_ms, heard.heard.text, heard.heard.answer if near else None, heard.score)
 
     def _speech_over(self, at_ms: int) -> None:
+        self.mixer.go_on()
         if self._speaking_since is not None:
             self._speaking_since = None
             self._feed(SpeechEnded(self._not_before(at_ms)))
 
     # ---- played ----------------------------------------------------------------------------------
 
-    def _played(self, report: PromptStarted | PromptEndedAt | Beat, at_ms: int) -> None:
+    def _played(self, report: PromptStarted | PromptEndedAt | PromptCut | Beat, at_ms: int) -> None:
         sound_ms = self.timing.sound_ms(report.position)
         if report.cue < 0 and isinstance(report, PromptEndedAt):
             return  # an announcement: the machine knows nothing of it
         if isinstance(report, PromptEndedAt):
             self._feed(PromptEnded(at_ms, report.cue, report.cut))
+        elif isinstance(report, PromptCut):
+            # The machine goes on waiting for its end: it is said again.
+            self._record({"kind": "prompt cut", "cue": report.cue, "sound_ms": sound_ms}, at_ms)
         elif isinstance(report, PromptStarted):
             self._record({"kind": "prompt started", "cue": report.cue, "sound_ms": sound_ms, "voiced": report.voiced}, at_ms)
             if not report.voiced:
@@ -263,6 +270,8 @@ class Session:
         if cues or not isinstance(event, Ticked):
             self._record(event.to_record(), event.at_ms)
         self._make_way(event, cues)
+        if isinstance(event, Unclear) and any(isinstance(cue, Say) and cue.role == "question" for cue in cues):
+            self.mixer.drop_queued({"question"})  # it gave way to this, and is asked anew
         for cue in cues:
             self._record(cue.to_record(), event.at_ms)
             if isinstance(cue, Say | Tone | Pace):

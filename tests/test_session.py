@@ -47,7 +47,7 @@ class Hears:
     def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False) -> None:
         self.expected = phrases
 
-    def push(self, block: np.ndarray, at_ms: int) -> list[object]:
+    def push(self, block: np.ndarray, at_ms: int, own_db: float = -65.0) -> list[object]:
         given, self.next = self.next, []
         return given
 

@@ -27,10 +27,15 @@ class Endpointer:
         self.onset_ms = self.last_sound_ms = self.silent_ms = 0
         self.spoken_blocks = 0
 
-    def push(self, block: np.ndarray, at_ms: int) -> bool:
-        """Take the block that ended at `at_ms`; True when an utterance begins with it."""
+    def push(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB) -> bool:
+        """Take the block that ended at `at_ms`; True when an utterance begins with it.
+
+        `own_db`: up to this level it may be the prompter's own voice, which is not speech here.
+        """
         level_db = _level_db(block)
         chance = self._detector.probability(block) if level_db > limits.QUIET_DB else 0.0
+        if level_db <= own_db:
+            chance = 0.0
         if not self.open:
             return self._wait(block, chance, level_db, at_ms)
         self._blocks.append(block)

@@ -127,10 +127,13 @@ class Hearing:
         self._scored_among = competing(phrases, self._rivals)
         self._forget_candidate()
 
-    def push(self, block: np.ndarray, at_ms: int) -> list[Report]:
-        """Take float32[512] (mono, 16 kHz) that ended at `at_ms`; say what is known by then."""
+    def push(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB) -> list[Report]:
+        """Take float32[512] (mono, 16 kHz) that ended at `at_ms`; say what is known by then.
+
+        `own_db`: up to this level it may be the prompter's own voice.
+        """
         reports: list[Report] = []
-        if self._ends.push(block, at_ms):
+        if self._ends.push(block, at_ms, own_db):
             reports.append(SpeechOnset(at_ms))
         if self._ends.open:
             self._consider(at_ms)

@@ -50,6 +50,8 @@ class Request:
     snr_db: float | None = None
     voice: str | None = None
     compute_ms: int | None = None
+    echo_db: float | None = None
+    over_share: float = 0.0
     out: Path = Path("rehearsals")
 
 
@@ -120,6 +122,8 @@ def _one(
     if not quiet:
         noise = script.noise
         room = f"Room: {noise.kind}, {noise.snr_db:g} dB." if noise else "Quiet room."
+        if request.echo_db is not None:
+            room += f" The microphone hears the prompter, at {request.echo_db:+g} dB."
         story.begin(f"{script.title}", f"Rehearsal {script.script}, seed {request.seed}. Invented plan: {plan_file.stem}.", room)
     setting = Setting(
         script=script, table=table, ears=ears, clips=clips, render=_cached(caregiver), seed=request.seed,
@@ -129,7 +133,7 @@ def _one(
             seed=request.seed, voice=own_voice.name, ears=[ear.name for ear in ears],
             settings={
                 "script": script.script, "caregiver_voice": caregiver.name, "compute_ms": request.compute_ms,
-                "noise": script.noise.model_dump() if script.noise else None,
+                "noise": script.noise.model_dump() if script.noise else None, "echo_db": request.echo_db,
             },
             approval={
                 "flow": least_approved(flow_file(script.flow), now.date())[1].says,
@@ -137,6 +141,7 @@ def _one(
             },
         ),
         began=now, watch=(lambda record: None) if quiet else story.saw,
+        echo_db=request.echo_db, over_share=request.over_share,
     )  # fmt: skip
     outcome = rehearse(setting)
     outcome.record["report"] = str(_account(setting.folder))

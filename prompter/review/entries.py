@@ -313,6 +313,7 @@ _TELLERS: dict[str, Callable[[Timed], _Told]] = {
     "speech started": _program("Somebody began to speak"),
     "speech ended": _program("The utterance ended"),
     "prompt started": _program("The prompt began", "cue"),
+    "prompt cut": _program("The prompt gave way to somebody who spoke", "cue"),
     "prompt ended": _program("The prompt ended", "cue", "cut"),
     "tone": _program("A tone", "name"),
     "ticked": _program("The clock ticked"),
