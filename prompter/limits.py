@@ -126,8 +126,8 @@ ECHO_TAIL_MS = 400
 ECHO_LEFT_DB = -12.0
 """With more than this left of its own sound, the prompter is deaf while it speaks."""
 
-ECHO_MARGIN_DB = 9.0
-"""How far a block must stand above what usually is left of the echo to be somebody's voice."""
+ECHO_MARGIN_DB = 10.0
+"""How far a block must stand above what the filter expects to have left to be somebody's voice."""
 
 ECHO_ALIKE = 0.5
 """Correlation of what is left with what was taken out from which on the way has changed."""

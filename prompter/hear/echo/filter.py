@@ -45,19 +45,20 @@ class EchoFilter:
         self._at_first = (_UNKNOWN_AT_FIRST * falls).astype(np.float32)[:, None]
         self._unsure = np.repeat(self._at_first, HOP + 1, axis=1)
         self._near = np.zeros(HOP + 1, np.float32)
-        self.learns = True
 
-    def take(self, heard: np.ndarray, played: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """`heard` without the echo of `played`, and that echo as it is thought to be: same length,
-        a multiple of HOP."""
+    def take(self, heard: np.ndarray, played: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+        """`heard` without the echo of `played`; that echo as it is thought to be; and the power that
+        the filter expects to have left of it, by what it is unsure of (mean square, the most of any
+        hop). Lengths are alike, a multiple of HOP. Of what really is left 99 blocks in 100 are less
+        than 11 dB above that (four simulated rooms)."""
         clean, echo = np.empty_like(heard), np.empty_like(heard)
+        left = 0.0
         for begin in range(0, len(heard), HOP):
             part = slice(begin, begin + HOP)
             echo[part] = self._echo(played[part])
             clean[part] = heard[part] - echo[part]
-            if self.learns:
-                self._learn(clean[part])
-        return clean, echo
+            left = max(left, self._learn(clean[part]))
+        return clean, echo, left
 
     def unsure_again(self) -> None:
         """The room, the loudspeaker or the way to it has changed: learn as fast as at first."""
@@ -70,15 +71,17 @@ class EchoFilter:
         self._spectra[0] = np.fft.rfft(frame)
         return np.fft.irfft((self._spectra * self._weights).sum(axis=0), _SIZE)[HOP:]
 
-    def _learn(self, error: np.ndarray) -> None:
+    def _learn(self, error: np.ndarray) -> float:
+        """Takes what is left over; returns the power of it that was to be expected."""
         spectrum = np.fft.rfft(np.concatenate([np.zeros(HOP, np.float32), error])).astype(np.complex64)
         now = np.abs(spectrum) ** 2
         self._near = np.maximum(_NEAR_SMOOTH * self._near + (1 - _NEAR_SMOOTH) * now, now)
         power = np.abs(self._spectra) ** 2
         if float(power.max()) < _FLOOR:
-            return
+            return 0.0
         # Half of each frame is new: the error's spectrum has half the power of a whole frame's.
-        share = self._unsure / (0.5 * (power * self._unsure).sum(axis=0) + self._near + _FLOOR)
+        expected = 0.5 * (power * self._unsure).sum(axis=0)
+        share = self._unsure / (expected + self._near + _FLOOR)
         step = share * self._spectra.conj() * spectrum
         response = np.fft.irfft(step, _SIZE, axis=1)
         response[:, HOP:] = 0  # a linear convolution, not a circular one
@@ -86,3 +89,4 @@ class EchoFilter:
         kept = np.clip(1 - 0.5 * share * power, 0.0, 1.0)
         settles = (1 - _FORGETS**2) * np.abs(self._weights) ** 2
         self._unsure = (_FORGETS**2 * kept * self._unsure + settles).astype(np.float32)
+        return float(2 * expected.sum()) / (HOP * _SIZE)

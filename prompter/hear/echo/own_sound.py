@@ -1,6 +1,6 @@
 """What is left of the prompter's own sound behind the echo filter, and when nothing may be believed.
 
-Whatever the filter leaves is judged by its level: a block no louder than what usually is left is the
+Whatever the filter leaves is judged by its level: a block no louder than what may be left is the
 prompter's, not the caregiver's, and counts as silence for finding where speech begins and ends. The
 sound itself is not touched. Until the filter has learned the room, the prompter is deaf while it speaks.
 """
@@ -14,9 +14,6 @@ from prompter.hear.echo.filter import EchoFilter
 
 _SILENT = 1e-9
 """Power (-90 dB of full scale) below which nothing is played, or nothing left."""
-
-_TAIL = 0.55
-"""How much of an echo's power is still expected a block (32 ms) later: 80 dB in a second."""
 
 _FALLS, _RISES = 0.15, 0.004
 """Of the way to a lower and a higher share left that is gone with each block: it follows what is left
@@ -45,7 +42,6 @@ class OwnSound:
     def __init__(self, filter_: EchoFilter | None = None) -> None:
         self._filter = filter_ or EchoFilter()
         self._left_db = 0.0
-        self._echo = 0.0
         self._both = self._lefts = self._echoes = 0.0
         self._alike = 0
         self._speaks_on = 0
@@ -61,14 +57,13 @@ class OwnSound:
 
     def take(self, heard: np.ndarray, played: np.ndarray, speaking: bool) -> Cleaned:
         """`heard` and what was `played` meanwhile (float32[512], 16 kHz); `speaking`: words, not tones."""
-        clean, echo = self._filter.take(heard, played)
+        clean, echo, expected = self._filter.take(heard, played)
         left, taken = _power(clean), _power(echo)
-        self._echo = max(taken, _TAIL * self._echo)
         if taken > _SILENT and _power(heard) > _SILENT:
             self._judge(left, taken)
             self._compare(clean, echo)
         self._speaks_on = _ROOM_BLOCKS if speaking else max(0, self._speaks_on - 1)
-        own_db = 10 * float(np.log10(self._echo + 1e-12)) + self._left_db + limits.ECHO_MARGIN_DB
+        own_db = 10 * float(np.log10(expected + 1e-12)) + limits.ECHO_MARGIN_DB
         return Cleaned(clean, own_db, self._speaks_on > 0 and not self.knows_room)
 
     def _judge(self, left: float, taken: float) -> None:
