@@ -37,7 +37,7 @@ from prompter.events import (
 from prompter.flow.machine import FlowMachine, View
 from prompter.flow.table import Table
 from prompter.hear.decision import may_ask_back
-from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
+from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
 from prompter.replay import as_line
 from prompter.speak.mixer import Beat, Mixer, PromptCut, PromptEndedAt, PromptStarted
 
@@ -95,6 +95,7 @@ class Session:
         self._last_ms = 0
         self._expected: object = None
         self._speaking_since: int | None = None
+        self._suspected_ms: int | None = None
         self._utterances = 0
         self._announced = 0
 
@@ -126,12 +127,19 @@ class Session:
         for report in self.hearing.push(block, at_ms, own_db):
             if isinstance(report, Heard):
                 self._heard(report)
+            elif isinstance(report, SpeechSuspected):
+                if self.mixer.give_way():
+                    self._suspected_ms = report.at_ms
             elif isinstance(report, SpeechOnset):
                 self._speaking_since = report.at_ms
+                self._suspected_ms = None
                 self.mixer.give_way()
                 self._feed(SpeechStarted(self._not_before(report.at_ms)))
             elif isinstance(report, SpeechOver) and not self.hearing.waiting:
                 self._speech_over(report.at_ms)
+        if self._suspected_ms is not None and at_ms >= self._suspected_ms + limits.SUSPECTED_MS:
+            self._suspected_ms = None
+            self.mixer.go_on()
         for trouble in self.hearing.trouble():
             self.fault("ear", trouble, at_ms)
 

@@ -9,8 +9,8 @@ import pytest
 
 from prompter.events import Phrase
 from prompter.flow.table import Table
-from prompter.hear.hearing import Heard, SpeechOnset, SpeechOver
-from prompter.limits import MIX_RATE_HZ
+from prompter.hear.hearing import Heard, SpeechOnset, SpeechOver, SpeechSuspected
+from prompter.limits import MIX_RATE_HZ, SUSPECTED_MS
 from prompter.session import Session, Timing
 from prompter.speak.mixer import Mixer
 
@@ -218,3 +218,37 @@ def test_what_the_words_deny_is_not_asked_back_by_name(room: Room, text: str, na
     answered = [line for line in room.journal.lines if line["kind"] == "moved" and line.get("answer") == "in place"]
     assert ("Still in place? Once more." in room.journal.said()) is named
     assert any(line["how"] == "spoken" for line in answered) is named
+
+
+def test_a_prompt_gives_way_is_journalled_as_cut_and_is_said_again(room: Room) -> None:
+    room.run(200)
+    room.hears.next = [SpeechSuspected(224)]
+    room.run(256)
+    room.hears.next, room.hears.waiting = [SpeechOnset(256)], True
+    room.run(600)
+    assert [line["cue"] for line in room.journal.lines if line["kind"] == "prompt cut"] == [1]
+    room.hears.next, room.hears.waiting = [SpeechOver(610, 600), heard(610, "", "mind the dog", believed=False, score=-9.0, why="no words")], False
+    room.run(3000)
+    started = [line["cue"] for line in room.journal.lines if line["kind"] == "prompt started"]
+    ended = [(line["cue"], line["cut"]) for line in room.journal.lines if line["kind"] == "prompt ended"]
+    assert started[:3] == [1, 1, 2] and ended[:2] == [(1, False), (2, False)]
+
+
+def test_what_was_only_suspected_soon_lets_it_go_on(room: Room) -> None:
+    room.run(200)
+    room.hears.next = [SpeechSuspected(224)]
+    room.run(600)
+    started = [line["sound_ms"] for line in room.journal.lines if line["kind"] == "prompt started"]
+    assert len(started) == 2 and 224 + SUSPECTED_MS <= started[1] <= 224 + SUSPECTED_MS + 64
+
+
+def test_a_question_that_gave_way_is_not_asked_twice_when_it_is_asked_anew(room: Room) -> None:
+    room.run(700)  # the question sounds
+    room.hears.next = [SpeechOnset(704)]
+    room.run(1000)
+    room.hears.next = [SpeechOver(1010, 1000), heard(1010, "came out", "it came out", believed=False, score=-9.0, why="not sure enough")]
+    room.run(2800)
+    said = {line["cue"]: line["text"] for line in room.journal.lines if line["kind"] == "say"}
+    started = [said.get(line["cue"]) for line in room.journal.lines if line["kind"] == "prompt started"]
+    question = "Is the tube in the neck?"
+    assert started.count(question) == 2  # begun and cut, then asked anew

@@ -30,6 +30,13 @@ class SpeechOnset:
 
 
 @dataclass(frozen=True, slots=True)
+class SpeechSuspected:
+    """Somebody may have begun to speak: too early to be certain, early enough to fall silent."""
+
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class SpeechOver:
     """The talk that began with the last onset has ended; its last sound was at `ended_ms`."""
 
@@ -66,7 +73,7 @@ class Heard:
     sound: np.ndarray
 
 
-Report = SpeechOnset | SpeechOver | Heard
+Report = SpeechOnset | SpeechSuspected | SpeechOver | Heard
 
 
 @dataclass(slots=True, eq=False)
@@ -135,6 +142,8 @@ class Hearing:
         reports: list[Report] = []
         if self._ends.push(block, at_ms, own_db):
             reports.append(SpeechOnset(at_ms))
+        elif self._ends.suspects:
+            reports.append(SpeechSuspected(at_ms))
         if self._ends.open:
             self._consider(at_ms)
         self._collect(at_ms)

@@ -134,6 +134,7 @@ class Emergency:
         self._store = ClipStore(folder / "clips", voice)
         rate_hz = self._card.rate_hz(limits.LOUDSPEAKER_WAIT_S)
         self._heard_at.counts_for(rate_hz)
+        self._own_echo.counts_for(rate_hz)
         self._mixer = Mixer(rate_hz, self._store.clip)
         self._card.play(self._mixer)
         self._make_session(voice.name if voice else None)

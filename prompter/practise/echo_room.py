@@ -23,8 +23,8 @@ TAIL_DB = (-16.0, -8.0)
 DISTORTION = 0.5
 """A small loudspeaker bends what it plays: about half a percent of third harmonic at full level."""
 
-_LATE_SAMPLES = BLOCK_SAMPLES
-"""The resampler gives its samples late: both ways wait for it alike."""
+_LATE_SAMPLES = 2 * BLOCK_SAMPLES
+"""Sound waits in the card (64 ms): the reference and the echo alike."""
 
 
 def impulse_response(random: np.random.Generator) -> np.ndarray:

@@ -80,7 +80,7 @@ def measure(arguments: argparse.Namespace, kept: Path, part: int, parts: int) ->
 
 def _line(rows: list[dict[str, Any]]) -> str:
     if rows[0]["over"] == "alone":
-        return f"taken {len(rows[0]['taken_own'])}, unclear {len(rows[0]['unclear'])}, onsets {rows[0]['onsets']}"
+        return f"taken {len(rows[0]['taken_own'])}, unclear {len(rows[0]['unclear'])}, cut {rows[0]['cut']}"
     right = sum(row["taken"] == row["answer"] for row in rows)
     wrong = [f"{row['said']} as {row['taken']}" for row in rows if row["taken"] not in (None, row["answer"])]
     return f"{right}/{len(rows)} believed, wrong: {wrong or 'none'}, {rows[-1]['left_db']} dB left"
@@ -112,9 +112,9 @@ def figures(rows: list[dict[str, Any]]) -> dict[str, Any]:
     alone = [row for row in rows if row["over"] == "alone"]
     if alone:
         minutes, taken = sum(row["minutes"] for row in alone), sum(len(row["taken_own"]) for row in alone)
-        unclear, onsets = sum(len(row["unclear"]) for row in alone), sum(row["onsets"] for row in alone)
+        unclear, _, cut = (sum(row[k] if isinstance(row[k], int) else len(row[k]) for row in alone) for k in ("unclear", "onsets", "cut"))
         lines.append(_figure(f"own voice taken for an answer, {minutes:g} minutes", len(alone), str(taken), "0", taken == 0))
-        lines.append(_figure("own voice heard as something unclear", len(alone), f"{unclear} (onsets {onsets})", "", None))
+        lines.append(_figure("own voice heard as something unclear", len(alone), f"{unclear} (prompts cut {cut})", "", None))
     rooms = sorted({row["room"] for row in rows})
     return {"figures": lines, "conditions": {"rooms": rooms, "cores": os.cpu_count(), "machine": platform.machine()}}
 

@@ -18,9 +18,9 @@ from prompter.events import Pace, Say
 from prompter.hear.decision import may_ask_back
 from prompter.hear.ear import Ear
 from prompter.hear.echo.own_sound import OwnSound
-from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
+from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
 from prompter.hear.scorer import InlineScorer
-from prompter.limits import BLOCK_SAMPLES, MIX_RATE_HZ, SAMPLE_RATE_HZ
+from prompter.limits import BLOCK_SAMPLES, MIX_RATE_HZ, SAMPLE_RATE_HZ, SUSPECTED_MS
 from prompter.practise.echo_room import EchoPath, impulse_response
 from prompter.practise.room import FLOOR_DB, at_speech_level, first_sound
 from prompter.speak.clips import ClipStore
@@ -72,6 +72,7 @@ class Scene:
         sample = np.concatenate([clips().clip(text) for text in tables()["demo-plan"].texts()[:8]])
         self.echo = EchoPath(echo_db, sample * SPEECH_GAIN, self.rng, response)
         self.noise = 10 ** (noise_db / 20)
+        self.suspected_ms: int | None = None
         self.now_ms = self.cues = self.rendered = 0
         self.speech, self.speech_at = np.zeros(0, np.float32), 0
 
@@ -99,7 +100,13 @@ class Scene:
         block = np.zeros_like(near) if cleaned.deaf else cleaned.sound
         reports: list[Any] = self.hearing.push(block, self.now_ms, cleaned.own_db)
         if any(isinstance(r, SpeechOnset) for r in reports):
+            self.suspected_ms = None
             self.mixer.give_way()
+        elif any(isinstance(r, SpeechSuspected) for r in reports) and self.mixer.give_way():
+            self.suspected_ms = self.now_ms
+        if self.suspected_ms is not None and self.now_ms >= self.suspected_ms + SUSPECTED_MS:
+            self.suspected_ms = None
+            self.mixer.go_on()
         if any(isinstance(r, SpeechOver | Heard) for r in reports) and not self.hearing.waiting:
             self.mixer.go_on()
         return reports + [r for r in self.mixer.take_reports() if isinstance(r, PromptCut)]
@@ -185,7 +192,7 @@ def _attempt(scene: Scene, words: str, voice: tuple[str, int, int], place: Any, 
 def alone_run(ears: list[Ear], number: int, minutes: float = 2.0, echo_db: float = 0.0) -> dict[str, Any]:
     """Prompts alone, one after the other, from the first second on: what is heard was the prompter's own."""
     scene = Scene(ears, 1_000 + number, echo_db)
-    taken, unclear, onsets, place = [], [], 0, None
+    taken, unclear, onsets, cut, place = [], [], 0, 0, None
     while scene.now_ms < minutes * 60_000:
         if not scene.mixer.speaking:
             if place is None or scene.rng.random() < 0.2:
@@ -195,10 +202,11 @@ def alone_run(ears: list[Ear], number: int, minutes: float = 2.0, echo_db: float
             scene.say(texts[int(scene.rng.integers(len(texts)))])
         for report in scene.step():
             onsets += isinstance(report, SpeechOnset)
+            cut += isinstance(report, PromptCut)
             if isinstance(report, Heard):
                 (taken if report.believed else unclear).append(_short(report))
     return {"run": number, "over": "alone", "minutes": minutes, "room": scene.kind, "echo_db": echo_db,
-            "taken_own": taken, "unclear": unclear, "onsets": onsets}  # fmt: skip
+            "taken_own": taken, "unclear": unclear, "onsets": onsets, "cut": cut}  # fmt: skip
 
 
 def _short(heard: Heard) -> dict[str, Any]:

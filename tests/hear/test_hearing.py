@@ -8,7 +8,7 @@ from prompter import limits
 from prompter.events import Phrase
 from prompter.hear.ear import Ranking
 from prompter.hear.endpoint import Endpointer
-from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
+from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
 from prompter.hear.numbers import Reading
 from prompter.hear.scorer import InlineScorer
 
@@ -35,8 +35,8 @@ def only_heard(reports: list[object]) -> Heard:
 def test_onset_end_and_decision_come_in_order() -> None:
     hearing, _ = made(sure_of(FLAT))
     reports = stream(hearing, drawn(("silence", 5), ("speech", 10), ("silence", 20)))
-    assert [type(r) for r in reports] == [SpeechOnset, SpeechOver, Heard]
-    heard = reports[2]
+    assert [type(r) for r in reports] == [SpeechSuspected, SpeechOnset, SpeechOver, Heard]
+    heard = reports[3]
     assert (heard.heard, heard.believed) == (FLAT, True)
     assert (heard.onset_ms, heard.ended_ms) == (5 * 32, 15 * 32)
 
@@ -90,7 +90,7 @@ def test_talk_that_does_not_end_is_cut_and_never_believed() -> None:
 def test_a_very_short_sound_ends_without_a_decision() -> None:
     hearing, ear = made(sure_of(FLAT))
     reports = stream(hearing, drawn(("speech", 2), ("silence", 20)))
-    assert [type(r) for r in reports] == [SpeechOnset, SpeechOver]
+    assert [type(r) for r in reports] == [SpeechSuspected, SpeechOnset, SpeechOver]
     assert ear.asked == [] and not hearing.waiting
 
 
