@@ -36,6 +36,8 @@ ROOMS_RT60_S = (0.2, 0.4, 0.6)
 WARM_UP_S = 8.0
 ANSWERS_A_RUN = 10
 GIVE_UP_S = 6.0
+COMPUTE_MS = 250
+"""Taken for each decision whatever the machine is doing: how long it takes is bench_hearing's to say."""
 PACES = {"breaths": (25.0, 0, 0), "pushes": (110.0, 15, 2), "suction": (60.0, 0, 0)}
 
 
@@ -67,7 +69,7 @@ class Scene:
         self.rng = np.random.default_rng([SEED, 2, number])
         self.mixer = Mixer(MIX_RATE_HZ, clips().clip)
         self.own = OwnSound()
-        self.hearing = Hearing(ears, InlineScorer(), known())
+        self.hearing = Hearing(ears, InlineScorer(COMPUTE_MS), known())
         response, self.kind = response_of(number)
         sample = np.concatenate([clips().clip(text) for text in tables()["demo-plan"].texts()[:8]])
         self.echo = EchoPath(echo_db, sample * SPEECH_GAIN, self.rng, response)
