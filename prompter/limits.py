@@ -128,6 +128,9 @@ PLAN_VALUES = 1_000
 ECHO_TAIL_MS = 400
 """Of the prompter's own sound so much is taken out after it was played: the way, and the room's tail."""
 
+NOISE_MS = 8_000
+"""So much of the room's sound says how loud it is."""
+
 PLAYED_BLOCKS = 2_000
 """Blocks of played sound that may wait for the listener: a quarter of a minute at 128 samples."""
 
@@ -330,6 +333,12 @@ READY_TONES_S = 2.5
 
 READY_TONE_DB = 10.0
 """How far a tone must stand above the room."""
+
+READY_LEVEL_S = 5.0
+"""How long a prompt of two sentences may take to be spoken and come back."""
+
+READY_CLIPPED = 1e-4
+"""Share of samples at full scale from which a microphone is overdriven."""
 
 READY_PHRASE_S = 6.0
 """How long a spoken phrase is waited for."""

@@ -38,7 +38,9 @@ from prompter.flow.machine import FlowMachine, View
 from prompter.flow.table import Table
 from prompter.hear.decision import may_ask_back
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
+from prompter.hear.noise_level import NoiseLevel
 from prompter.replay import as_line
+from prompter.speak.loudness import USUAL_DB, Limits, gain_db
 from prompter.speak.mixer import Beat, Mixer, PromptCut, PromptEndedAt, PromptStarted
 
 CARE_ROLES = frozenset({"care", "question", "helper", "notice", "echo"})
@@ -87,6 +89,7 @@ class Session:
         watchers: tuple[Watcher, ...] = (),
         machine: FlowMachine | None = None,
         keep_sound: Callable[[int, np.ndarray], dict[str, str] | None] | None = None,
+        loudness: Limits | None = None,
     ) -> None:
         self.machine = machine or FlowMachine(table)
         self.mixer, self.timing, self.hearing = mixer, timing, hearing
@@ -96,6 +99,8 @@ class Session:
         self._expected: object = None
         self._speaking_since: int | None = None
         self._suspected_ms: int | None = None
+        self._spoken_db = 0.0  # the gain that was journalled last
+        self._noise, self._loudness = NoiseLevel(), loudness
         self._utterances = 0
         self._announced = 0
 
@@ -118,9 +123,11 @@ class Session:
         self._speaking_since = None
         self._feed(Resumed(self._not_before(at_ms), gap_ms))
 
-    def hear_block(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB) -> None:
+    def hear_block(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB, way_db: float | None = None) -> None:
         """float32[512], mono, 16 kHz, that ended at `at_ms`; up to the level `own_db` (dB of full scale)
-        it may be what is left of the prompter's own voice."""
+        it may be what is left of the prompter's own voice. `way_db`: by how much louder than it is
+        played the microphone hears it, if that is known."""
+        self._adapt(block, at_ms, own_db, way_db)
         if self.hearing is None:
             return
         self._say_what_is_expected()
@@ -142,6 +149,18 @@ class Session:
             self.mixer.go_on()
         for trouble in self.hearing.trouble():
             self.fault("ear", trouble, at_ms)
+
+    def _adapt(self, block: np.ndarray, at_ms: int, own_db: float, way_db: float | None) -> None:
+        """Prompts are as loud as the room asks for, within the plan's limits."""
+        speaking = self.mixer.speaking
+        self._noise.push(block, own_db, speaking)
+        if self._loudness is None or speaking:
+            return
+        noise_db = self._noise.db
+        heard_db = None if way_db is None else way_db + USUAL_DB
+        found_db = gain_db(noise_db, heard_db, self._spoken_db, self._loudness)
+        if found_db != self.mixer.speech_db and noise_db is not None:
+            self.mixer.speech_db = found_db
 
     def press(self, key: str, at_ms: int) -> bool:
         """A key stands for one answer; False if it means nothing here."""
@@ -283,9 +302,18 @@ class Session:
         for cue in cues:
             self._record(cue.to_record(), event.at_ms)
             if isinstance(cue, Say | Tone | Pace):
+                self._note_loudness(event.at_ms)
                 self.mixer.enqueue(cue)
             elif isinstance(cue, PaceStopped):
                 self.mixer.stop_pace()
+
+    def _note_loudness(self, at_ms: int) -> None:
+        if self.mixer.speech_db != self._spoken_db:
+            self._spoken_db = self.mixer.speech_db
+            noise_db = self._noise.db
+            self._record(
+                {"kind": "loudness", "gain_db": self._spoken_db, "noise_db": None if noise_db is None else round(noise_db, 1)}, at_ms
+            )
 
     def _make_way(self, event: Record, cues: list[Record]) -> None:
         """A step was left: what it still wanted to say is out of date."""

@@ -12,6 +12,7 @@ from prompter.flow.table import Table
 from prompter.hear.hearing import Heard, SpeechOnset, SpeechOver, SpeechSuspected
 from prompter.limits import MIX_RATE_HZ, SUSPECTED_MS
 from prompter.session import Session, Timing
+from prompter.speak.loudness import Limits
 from prompter.speak.mixer import Mixer
 
 BEGAN = datetime(2026, 3, 1, 12, 0, tzinfo=timezone.utc)
@@ -252,3 +253,25 @@ def test_a_question_that_gave_way_is_not_asked_twice_when_it_is_asked_anew(room:
     started = [said.get(line["cue"]) for line in room.journal.lines if line["kind"] == "prompt started"]
     question = "Is the tube in the neck?"
     assert started.count(question) == 2  # begun and cut, then asked anew
+
+
+def test_in_noise_the_prompts_become_louder_and_it_is_journalled(demo_table: Table) -> None:
+    room = Room(demo_table)
+    room.session = Session(
+        demo_table, room.mixer, Timing(BEGAN, lambda p: p * 1000 // MIX_RATE_HZ), room.journal, room.hears, loudness=Limits(0, 6),
+    )  # type: ignore[arg-type]  # fmt: skip
+    room.session.start(0)
+    noise = np.random.default_rng(0).standard_normal(512).astype(np.float32) * np.float32(0.1)
+    while room.now < 15_000:
+        room.now += 32
+        room.mixer.render(room.now * MIX_RATE_HZ // 1000 - room.mixer.position)
+        room.session.hear_block(noise, room.now)
+        room.session.turn(room.now)
+    louder = [line for line in room.journal.lines if line["kind"] == "loudness"]
+    assert room.mixer.speech_db == 6 and [line["gain_db"] for line in louder] == [6.0]
+    assert louder[0]["noise_db"] == pytest.approx(-20, abs=1)
+
+
+def test_without_limits_of_a_plan_the_loudness_stays(room: Room) -> None:
+    room.run(15_000)
+    assert room.mixer.speech_db == 0

@@ -161,7 +161,9 @@ class Emergency:
         from prompter.live.keep_sound import SoundKeeper
         from prompter.live.runner import Runner
         from prompter.session import Session, Timing
+        from prompter.speak.loudness import Limits
 
+        plan = self._prepared.plan
         prepared, found = self._prepared, self._looked.found
         self._journal = LiveJournal(
             self._journal_folders(),
@@ -188,6 +190,7 @@ class Emergency:
             watchers=(self,),
             machine=found.machine if found else None,
             keep_sound=keeper,
+            loudness=Limits(plan.voice.quietest_db, plan.voice.loudest_db) if plan else Limits(),
         )
         self._runner = Runner(
             session, self.clock, self._heard_at, self._own_echo, self.inbox, self._card, self._screen,

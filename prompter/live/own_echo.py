@@ -40,6 +40,11 @@ class OwnEcho:
         """Another loudspeaker or microphone: another way between them."""
         self._own.changed()
 
+    @property
+    def way_db(self) -> float | None:
+        """How much louder than it is played the microphone hears the prompter; None while unknown."""
+        return self._own.way_db
+
     def cleaned(self, block: np.ndarray, at_ms: int, speaking: bool, latency_ms: float) -> tuple[np.ndarray, float]:
         """The microphone's block that ended at `at_ms` without the prompter's sound; and the level in
         dB up to which it may be what is left of it."""

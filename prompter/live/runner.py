@@ -176,7 +176,7 @@ class Runner:
 
     def _hear(self, block: np.ndarray, at_ms: int, own_db: float) -> None:
         try:
-            self.session.hear_block(block, at_ms, own_db)
+            self.session.hear_block(block, at_ms, own_db, self._own_echo.way_db)
         except Exception as error:
             if not _from_hearing(error):
                 raise

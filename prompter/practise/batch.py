@@ -25,6 +25,7 @@ from prompter.practise.script import Noise, Script, load_script, script_path, sc
 from prompter.practise.story import Story
 from prompter.resources import data_folder, flow_file
 from prompter.speak.clips import ClipStore
+from prompter.speak.loudness import Limits
 from prompter.speak.own_voice import prompter_voice
 from prompter.speak.voice import EspeakVoice
 
@@ -114,6 +115,7 @@ def _one(
     script: Script, plan_file: Path, request: Request, ears: list[Ear], console: Console, quiet: bool, now: datetime
 ) -> Outcome:
     table, flow_text, plan_text = table_for(script.flow, plan_file)
+    plan = load_plan(plan_file).voice
     own_voice = prompter_voice()
     clips = ClipStore(cache_folder() / "clips", own_voice)
     clips.prepare(table.texts())
@@ -141,7 +143,7 @@ def _one(
             },
         ),
         began=now, watch=(lambda record: None) if quiet else story.saw,
-        echo_db=request.echo_db, over_share=request.over_share,
+        echo_db=request.echo_db, over_share=request.over_share, loudness=Limits(plan.quietest_db, plan.loudest_db),
     )  # fmt: skip
     outcome = rehearse(setting)
     outcome.record["report"] = str(_account(setting.folder))

@@ -31,6 +31,7 @@ from prompter.practise.script import Script
 from prompter.practise.tally import Said, Tally
 from prompter.session import Session, Timing
 from prompter.speak.clips import ClipStore
+from prompter.speak.loudness import Limits
 from prompter.speak.mixer import SPEECH_GAIN, Mixer
 
 BLOCK_MS = BLOCK_SAMPLES * 1000 // SAMPLE_RATE_HZ
@@ -57,6 +58,7 @@ class Setting:
     watch: Callable[[dict[str, Any]], None]
     echo_db: float | None = None
     over_share: float = 0.0
+    loudness: Limits = Limits()
 
 
 @dataclass
@@ -128,7 +130,7 @@ class _Run:
         self.session = Session(
             setting.table, self.mixer,
             Timing(setting.began, lambda position: position * 1000 // MIX_RATE_HZ),
-            _Saying(self), hearing, (self,),
+            _Saying(self), hearing, (self,), loudness=setting.loudness,
         )  # fmt: skip
         self.now_ms = 0
         self.visit, self.prompts = 0, 0
@@ -166,7 +168,7 @@ class _Run:
         played, echo = self.echo.take(prompter)
         cleaned = self.own_sound.take(room + echo, played, self.mixer.speaking)
         sound = np.zeros_like(room) if cleaned.deaf else cleaned.sound
-        self.session.hear_block(sound, self.now_ms, cleaned.own_db)
+        self.session.hear_block(sound, self.now_ms, cleaned.own_db, self.own_sound.way_db)
 
     def _sample(self) -> np.ndarray:
         """Some of the prompter's speech, for its level."""

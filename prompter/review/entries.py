@@ -315,6 +315,7 @@ _TELLERS: dict[str, Callable[[Timed], _Told]] = {
     "prompt started": _program("The prompt began", "cue"),
     "prompt cut": _program("The prompt gave way to somebody who spoke", "cue"),
     "prompt ended": _program("The prompt ended", "cue", "cut"),
+    "loudness": _program("The prompts became louder or quieter", "gain_db", "noise_db"),
     "tone": _program("A tone", "name"),
     "ticked": _program("The clock ticked"),
 }

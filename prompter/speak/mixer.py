@@ -16,6 +16,7 @@ import numpy as np
 from prompter import limits
 from prompter.events import Pace, Say, Tone
 from prompter.speak import tones
+from prompter.speak.loudness import louder
 from prompter.speak.pacing import Grid
 from prompter.speak.resample import AtRate
 
@@ -141,6 +142,7 @@ class _Pacing:
 class Mixer:
     """Mixes at `rate_hz`; `clip_of` gives a text's clip, float32 mono at `limits.MIX_RATE_HZ`.
 
+    `speech_db`: prompts enqueued from now on are so much louder than usual (see `loudness`).
     `position` is the number of samples rendered, `errors` how often rendering failed (and gave
     silence instead).
     """
@@ -149,6 +151,7 @@ class Mixer:
         self.rate_hz = rate_hz
         self.position = 0
         self.errors = 0
+        self.speech_db = 0.0
         self._clip_of = AtRate(clip_of, rate_hz)
         self._lock = threading.Lock()
         self._queue: deque[_Waiting] = deque()
@@ -424,7 +427,8 @@ class Mixer:
             clip = np.asarray(self._clip_of(text), dtype=np.float32)
         except Exception:  # noqa: BLE001 - no clip: the prompt is shown instead
             return None
-        return clip if clip.ndim == 1 and len(clip) and np.isfinite(clip).all() else None
+        good = clip.ndim == 1 and len(clip) and np.isfinite(clip).all()
+        return louder(clip, self.speech_db, self.rate_hz) if good else None
 
     def _unspoken(self, text: str) -> np.ndarray:
         tone = tones.attention(self.rate_hz)

@@ -22,6 +22,9 @@ when nobody talks, for talk makes it higher."""
 _ROOM_BLOCKS = -(-limits.OWN_ECHO_TAIL_MS * limits.SAMPLE_RATE_HZ // (1000 * limits.BLOCK_SAMPLES))
 """A room goes on sounding so long."""
 
+_WAY_KEPT = 0.99
+"""Of the powers that tell how loud the way is: some three seconds of speech."""
+
 _LOOK_BLOCKS, _LOOKS = 8, 2
 """A look for an echo in what is left each quarter of a second; it must be found in two of them."""
 
@@ -51,11 +54,19 @@ class OwnSound:
         self._lefts = self._playeds = np.zeros(_LOOKED_AT, np.float32)
         self._since_look = self._found = 0
         self._speaks_on = 0
+        self._took = self._played = 0.0
 
     @property
     def left_db(self) -> float:
         """What is left of the echo when nobody talks, against the echo: 0 dB at first, -30 dB is good."""
         return self._left_db
+
+    @property
+    def way_db(self) -> float | None:
+        """How much louder (or quieter) the microphone hears what is played; None while unknown."""
+        if not self.knows_room or self._played <= 0:
+            return None
+        return 10 * float(np.log10(self._took / self._played + 1e-12))
 
     @property
     def knows_room(self) -> bool:
@@ -69,6 +80,8 @@ class OwnSound:
         left, taken = _power(clean), _power(echo)
         if taken > _SILENT and _power(heard) > _SILENT:
             self._judge(left, taken)
+            self._took = _WAY_KEPT * self._took + taken
+            self._played = _WAY_KEPT * self._played + _power(played)
         self._speaks_on = _ROOM_BLOCKS if speaking else max(0, self._speaks_on - 1)
         own_db = 10 * float(np.log10(expected + 1e-12)) + limits.ECHO_MARGIN_DB
         self._look_for_echo(clean, played, own_db)
