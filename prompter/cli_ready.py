@@ -20,6 +20,9 @@ def ready_command(
     loudspeaker: Annotated[
         str | None, typer.Option("--loudspeaker", help="Part of its name, or its number.")
     ] = None,
+    level: Annotated[
+        bool, typer.Option("--level", help="Also speak at the plan's quietest and loudest, and measure both.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Check in calm that everything would work, and what must lie in the bag.
@@ -32,7 +35,7 @@ def ready_command(
     from prompter.ready.self_test import SelfTest, report, somebody_is_there, verdict
 
     ask = (lambda text: typer.echo(text, err=True)) if not as_json and somebody_is_there() else None
-    test = SelfTest(plan, device(microphone), device(loudspeaker), ask, _progress())
+    test = SelfTest(plan, device(microphone), device(loudspeaker), ask, _progress(), level)
     checks = []
     try:
         for check in test.checks():
