@@ -97,6 +97,7 @@ class Session:
         self._keep_sound = keep_sound
         self._last_ms = 0
         self._expected: object = None
+        self._on_speaker = False
         self._speaking_since: int | None = None
         self._suspected_ms: int | None = None
         self._spoken_db = 0.0  # the gain that was journalled last
@@ -228,10 +229,10 @@ class Session:
     # ---- heard -----------------------------------------------------------------------------------
 
     def _say_what_is_expected(self) -> None:
-        phrases = self.machine.phrases()
-        if phrases is not self._expected and self.hearing is not None:
-            self._expected = phrases
-            self.hearing.expect(phrases, self.machine.asks_number)
+        phrases, on_speaker = self.machine.phrases(), self.machine.call.step == "on speaker"
+        if self.hearing is not None and (phrases is not self._expected or on_speaker != self._on_speaker):
+            self._expected, self._on_speaker = phrases, on_speaker
+            self.hearing.expect(phrases, self.machine.asks_number, on_speaker)
 
     def _heard(self, heard: Heard) -> None:
         at_ms = self._not_before(heard.at_ms)

@@ -45,8 +45,8 @@ class Hears:
         self.waiting = False
         self.troubles: list[str] = []
 
-    def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False) -> None:
-        self.expected = phrases
+    def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False, on_speaker: bool = False) -> None:
+        self.expected, self.on_speaker = phrases, on_speaker
 
     def push(self, block: np.ndarray, at_ms: int, own_db: float = -65.0) -> list[object]:
         given, self.next = self.next, []
@@ -275,3 +275,14 @@ def test_in_noise_the_prompts_become_louder_and_it_is_journalled(demo_table: Tab
 def test_without_limits_of_a_plan_the_loudness_stays(room: Room) -> None:
     room.run(15_000)
     assert room.mixer.speech_db == 0
+
+
+def test_on_speaker_the_hearing_is_told_that_others_talk(room: Room) -> None:
+    room.run(3000)
+    assert not room.hears.on_speaker
+    room.session.answer("on speaker", "on speaker now", 3010)
+    room.run(3100)
+    assert room.hears.on_speaker
+    room.session.answer("no phone", "no phone", 3200)
+    room.run(3300)
+    assert not room.hears.on_speaker

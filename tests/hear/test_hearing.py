@@ -17,6 +17,10 @@ UNSURE = Ranking(
     "scripted", [(FLAT, -2.0), (RISING, -2.1)], text="", window=limits.WINDOW_FRAMES
 )
 
+BARELY = Ranking(
+    "scripted", [(FLAT, 2.2), (RISING, -4.0)], text="chest flat", window=limits.WINDOW_FRAMES
+)
+
 
 def made(*rankings: Ranking | Exception, compute_ms: int = 0, known: tuple[Phrase, ...] = ()):
     ear = ScriptedEar(*rankings)
@@ -164,3 +168,11 @@ def test_the_sound_handed_out_holds_the_utterance() -> None:
     )
     assert heard.sound.dtype == np.float32
     assert int((heard.sound > 0.1).sum()) == 10 * 512
+
+
+def test_what_is_just_believed_is_not_while_a_telephone_talks_too() -> None:
+    sound = drawn(("speech", 10), ("silence", 20))
+    for on_speaker in (False, True):
+        hearing, _ = made(BARELY)
+        hearing.expect(PHRASES, False, on_speaker)
+        assert only_heard(stream(hearing, sound)).believed is not on_speaker
