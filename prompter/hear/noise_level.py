@@ -10,10 +10,9 @@ _BLOCK_MS = limits.BLOCK_SAMPLES * 1000 // limits.SAMPLE_RATE_HZ
 
 
 class NoiseLevel:
-    """Of the last seconds in which the prompter did not speak: the level that three blocks in ten reach.
+    """Of the last seconds in which the prompter did not speak: the level that half of the blocks reach.
 
-    Crying comes in bursts, with breaths between; answers are short. So the loud half counts, but not
-    the loudest.
+    Crying sounds for more than half of its time; answers are short.
     """
 
     def __init__(self) -> None:
@@ -28,7 +27,7 @@ class NoiseLevel:
 
     @property
     def db(self) -> float | None:
-        """dB of full scale (RMS); None before a second has been heard."""
-        if len(self._levels) * _BLOCK_MS < 1000:
+        """dB of full scale (RMS); None before half of the time was heard: an answer alone is no noise."""
+        if len(self._levels) < (self._levels.maxlen or 0) // 2:
             return None
-        return float(np.percentile(self._levels, 70))
+        return float(np.median(self._levels))
