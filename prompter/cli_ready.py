@@ -20,6 +20,9 @@ def ready_command(
     loudspeaker: Annotated[
         str | None, typer.Option("--loudspeaker", help="Part of its name, or its number.")
     ] = None,
+    level: Annotated[
+        bool, typer.Option("--level", help="Also speak at the plan's quietest and loudest, and measure both.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
     quiet: Annotated[
         bool, typer.Option("--quiet", help="Play nothing and listen to nothing: look only whether there is a loudspeaker.")
@@ -35,7 +38,7 @@ def ready_command(
     from prompter.ready.self_test import SelfTest, report, somebody_is_there, verdict
 
     ask = (lambda text: typer.echo(text, err=True)) if not as_json and somebody_is_there() else None
-    test = SelfTest(plan, device(microphone), device(loudspeaker), ask, _progress(), quiet)
+    test = SelfTest(plan, device(microphone), device(loudspeaker), ask, _progress(), quiet, level)
     checks = []
     try:
         for check in test.checks():

@@ -23,6 +23,8 @@ def rehearse_command(
     seed: Annotated[int, typer.Option(help="Draws wording, voice, rate, delay, noise.")] = 0,
     noise: Annotated[str | None, typer.Option(help="Room noise: a kind, or a folder of sound files.")] = None,
     snr: Annotated[float | None, typer.Option(help="Speech above noise, dB.")] = None,
+    echo: Annotated[float | None, typer.Option(help="The microphone hears the prompter: its speech against the caregiver's, dB.")] = None,
+    over: Annotated[float, typer.Option(help="Share of answers given while the prompter still asks, 0 to 1.")] = 0.0,
     voice: Annotated[str | None, typer.Option(help="The caregiver's voice, such as en-gb+f3.")] = None,
     compute: Annotated[str, typer.Option(help="Computing time: 'measured', or fixed milliseconds.")] = "measured",
     out: Annotated[Path, typer.Option(help="Folder for journals, sound and accounts.")] = Path("rehearsals"),
@@ -40,7 +42,7 @@ def rehearse_command(
         return
     request = Request(
         scripts=scripts or [], all_scripts=all_, plan=plan, seed=seed, noise=noise, snr_db=snr,
-        voice=voice, compute_ms=_compute(compute), out=out,
+        voice=voice, compute_ms=_compute(compute), echo_db=_echo(echo), over_share=_share(over), out=out,
     )  # fmt: skip
     if not scripts and not all_:
         request.scripts = [FIRST]
@@ -60,6 +62,18 @@ def _compute(text: str) -> int | None:
     if text.isdigit() and int(text) <= 60_000:
         return int(text)
     raise CannotDo(f"'{text}' is no computing time.", "--compute", "Give 'measured' or milliseconds, such as 150.")
+
+
+def _echo(db: float | None) -> float | None:
+    if db is None or -60 <= db <= 30:
+        return db
+    raise CannotDo(f"{db:g} dB is no echo.", "--echo", "Give -60 to 30; at 0 the microphone hears both alike.")
+
+
+def _share(value: float) -> float:
+    if 0 <= value <= 1:
+        return value
+    raise CannotDo(f"{value:g} is no share.", "--over", "Give 0 to 1.")
 
 
 def _list_scripts() -> None:

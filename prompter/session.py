@@ -14,6 +14,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from prompter import limits
 from prompter.events import (
     Answered,
     Failed,
@@ -36,9 +37,11 @@ from prompter.events import (
 from prompter.flow.machine import FlowMachine, View
 from prompter.flow.table import Table
 from prompter.hear.decision import may_ask_back
-from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
+from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
+from prompter.hear.noise_level import NoiseLevel
 from prompter.replay import as_line
-from prompter.speak.mixer import Beat, Mixer, PromptEndedAt, PromptStarted
+from prompter.speak.loudness import USUAL_DB, Limits, gain_db
+from prompter.speak.mixer import Beat, Mixer, PromptCut, PromptEndedAt, PromptStarted
 
 CARE_ROLES = frozenset({"care", "question", "helper", "notice", "echo"})
 
@@ -86,6 +89,7 @@ class Session:
         watchers: tuple[Watcher, ...] = (),
         machine: FlowMachine | None = None,
         keep_sound: Callable[[int, np.ndarray], dict[str, str] | None] | None = None,
+        loudness: Limits | None = None,
     ) -> None:
         self.machine = machine or FlowMachine(table)
         self.mixer, self.timing, self.hearing = mixer, timing, hearing
@@ -93,7 +97,11 @@ class Session:
         self._keep_sound = keep_sound
         self._last_ms = 0
         self._expected: object = None
+        self._on_speaker = False
         self._speaking_since: int | None = None
+        self._suspected_ms: int | None = None
+        self._spoken_db = 0.0  # the gain that was journalled last
+        self._noise, self._loudness = NoiseLevel(), loudness
         self._utterances = 0
         self._announced = 0
 
@@ -116,21 +124,44 @@ class Session:
         self._speaking_since = None
         self._feed(Resumed(self._not_before(at_ms), gap_ms))
 
-    def hear_block(self, block: np.ndarray, at_ms: int) -> None:
-        """float32[512], mono, 16 kHz, that ended at `at_ms`."""
+    def hear_block(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB, way_db: float | None = None) -> None:
+        """float32[512], mono, 16 kHz, that ended at `at_ms`; up to the level `own_db` (dB of full scale)
+        it may be what is left of the prompter's own voice. `way_db`: by how much louder than it is
+        played the microphone hears it, if that is known."""
+        self._adapt(block, at_ms, own_db, way_db)
         if self.hearing is None:
             return
         self._say_what_is_expected()
-        for report in self.hearing.push(block, at_ms):
+        for report in self.hearing.push(block, at_ms, own_db):
             if isinstance(report, Heard):
                 self._heard(report)
+            elif isinstance(report, SpeechSuspected):
+                if self.mixer.give_way():
+                    self._suspected_ms = report.at_ms
             elif isinstance(report, SpeechOnset):
                 self._speaking_since = report.at_ms
+                self._suspected_ms = None
+                self.mixer.give_way()
                 self._feed(SpeechStarted(self._not_before(report.at_ms)))
             elif isinstance(report, SpeechOver) and not self.hearing.waiting:
                 self._speech_over(report.at_ms)
+        if self._suspected_ms is not None and at_ms >= self._suspected_ms + limits.SUSPECTED_MS:
+            self._suspected_ms = None
+            self.mixer.go_on()
         for trouble in self.hearing.trouble():
             self.fault("ear", trouble, at_ms)
+
+    def _adapt(self, block: np.ndarray, at_ms: int, own_db: float, way_db: float | None) -> None:
+        """Prompts are as loud as the room asks for, within the plan's limits."""
+        speaking = self.mixer.speaking
+        self._noise.push(block, own_db, speaking)
+        if self._loudness is None or speaking:
+            return
+        noise_db = self._noise.db
+        heard_db = None if way_db is None else way_db + USUAL_DB
+        found_db = gain_db(noise_db, heard_db, self._spoken_db, self._loudness)
+        if found_db != self.mixer.speech_db and noise_db is not None:
+            self.mixer.speech_db = found_db
 
     def press(self, key: str, at_ms: int) -> bool:
         """A key stands for one answer; False if it means nothing here."""
@@ -198,10 +229,10 @@ class Session:
     # ---- heard -----------------------------------------------------------------------------------
 
     def _say_what_is_expected(self) -> None:
-        phrases = self.machine.phrases()
-        if phrases is not self._expected and self.hearing is not None:
-            self._expected = phrases
-            self.hearing.expect(phrases, self.machine.asks_number)
+        phrases, on_speaker = self.machine.phrases(), self.machine.call.step == "on speaker"
+        if self.hearing is not None and (phrases is not self._expected or on_speaker != self._on_speaker):
+            self._expected, self._on_speaker = phrases, on_speaker
+            self.hearing.expect(phrases, self.machine.asks_number, on_speaker)
 
     def _heard(self, heard: Heard) -> None:
         at_ms = self._not_before(heard.at_ms)
@@ -231,18 +262,22 @@ class Session:
         return Unclear(at_ms, heard.heard.text, heard.heard.answer if near else None, heard.score)
 
     def _speech_over(self, at_ms: int) -> None:
+        self.mixer.go_on()
         if self._speaking_since is not None:
             self._speaking_since = None
             self._feed(SpeechEnded(self._not_before(at_ms)))
 
     # ---- played ----------------------------------------------------------------------------------
 
-    def _played(self, report: PromptStarted | PromptEndedAt | Beat, at_ms: int) -> None:
+    def _played(self, report: PromptStarted | PromptEndedAt | PromptCut | Beat, at_ms: int) -> None:
         sound_ms = self.timing.sound_ms(report.position)
         if report.cue < 0 and isinstance(report, PromptEndedAt):
             return  # an announcement: the machine knows nothing of it
         if isinstance(report, PromptEndedAt):
             self._feed(PromptEnded(at_ms, report.cue, report.cut))
+        elif isinstance(report, PromptCut):
+            # The machine goes on waiting for its end: it is said again.
+            self._record({"kind": "prompt cut", "cue": report.cue, "sound_ms": sound_ms}, at_ms)
         elif isinstance(report, PromptStarted):
             self._record({"kind": "prompt started", "cue": report.cue, "sound_ms": sound_ms, "voiced": report.voiced}, at_ms)
             if not report.voiced:
@@ -263,12 +298,23 @@ class Session:
         if cues or not isinstance(event, Ticked):
             self._record(event.to_record(), event.at_ms)
         self._make_way(event, cues)
+        if isinstance(event, Unclear) and any(isinstance(cue, Say) and cue.role == "question" for cue in cues):
+            self.mixer.drop_queued({"question"})  # it gave way to this, and is asked anew
         for cue in cues:
             self._record(cue.to_record(), event.at_ms)
             if isinstance(cue, Say | Tone | Pace):
+                self._note_loudness(event.at_ms)
                 self.mixer.enqueue(cue)
             elif isinstance(cue, PaceStopped):
                 self.mixer.stop_pace()
+
+    def _note_loudness(self, at_ms: int) -> None:
+        if self.mixer.speech_db != self._spoken_db:
+            self._spoken_db = self.mixer.speech_db
+            noise_db = self._noise.db
+            self._record(
+                {"kind": "loudness", "gain_db": self._spoken_db, "noise_db": None if noise_db is None else round(noise_db, 1)}, at_ms
+            )
 
     def _make_way(self, event: Record, cues: list[Record]) -> None:
         """A step was left: what it still wanted to say is out of date."""

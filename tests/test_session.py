@@ -9,9 +9,10 @@ import pytest
 
 from prompter.events import Phrase
 from prompter.flow.table import Table
-from prompter.hear.hearing import Heard, SpeechOnset, SpeechOver
-from prompter.limits import MIX_RATE_HZ
+from prompter.hear.hearing import Heard, SpeechOnset, SpeechOver, SpeechSuspected
+from prompter.limits import MIX_RATE_HZ, SUSPECTED_MS
 from prompter.session import Session, Timing
+from prompter.speak.loudness import Limits
 from prompter.speak.mixer import Mixer
 
 BEGAN = datetime(2026, 3, 1, 12, 0, tzinfo=timezone.utc)
@@ -44,10 +45,10 @@ class Hears:
         self.waiting = False
         self.troubles: list[str] = []
 
-    def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False) -> None:
-        self.expected = phrases
+    def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False, on_speaker: bool = False) -> None:
+        self.expected, self.on_speaker = phrases, on_speaker
 
-    def push(self, block: np.ndarray, at_ms: int) -> list[object]:
+    def push(self, block: np.ndarray, at_ms: int, own_db: float = -65.0) -> list[object]:
         given, self.next = self.next, []
         return given
 
@@ -218,3 +219,70 @@ def test_what_the_words_deny_is_not_asked_back_by_name(room: Room, text: str, na
     answered = [line for line in room.journal.lines if line["kind"] == "moved" and line.get("answer") == "in place"]
     assert ("Still in place? Once more." in room.journal.said()) is named
     assert any(line["how"] == "spoken" for line in answered) is named
+
+
+def test_a_prompt_gives_way_is_journalled_as_cut_and_is_said_again(room: Room) -> None:
+    room.run(200)
+    room.hears.next = [SpeechSuspected(224)]
+    room.run(256)
+    room.hears.next, room.hears.waiting = [SpeechOnset(256)], True
+    room.run(600)
+    assert [line["cue"] for line in room.journal.lines if line["kind"] == "prompt cut"] == [1]
+    room.hears.next, room.hears.waiting = [SpeechOver(610, 600), heard(610, "", "mind the dog", believed=False, score=-9.0, why="no words")], False
+    room.run(3000)
+    started = [line["cue"] for line in room.journal.lines if line["kind"] == "prompt started"]
+    ended = [(line["cue"], line["cut"]) for line in room.journal.lines if line["kind"] == "prompt ended"]
+    assert started[:3] == [1, 1, 2] and ended[:2] == [(1, False), (2, False)]
+
+
+def test_what_was_only_suspected_soon_lets_it_go_on(room: Room) -> None:
+    room.run(200)
+    room.hears.next = [SpeechSuspected(224)]
+    room.run(600)
+    started = [line["sound_ms"] for line in room.journal.lines if line["kind"] == "prompt started"]
+    assert len(started) == 2 and 224 + SUSPECTED_MS <= started[1] <= 224 + SUSPECTED_MS + 64
+
+
+def test_a_question_that_gave_way_is_not_asked_twice_when_it_is_asked_anew(room: Room) -> None:
+    room.run(700)  # the question sounds
+    room.hears.next = [SpeechOnset(704)]
+    room.run(1000)
+    room.hears.next = [SpeechOver(1010, 1000), heard(1010, "came out", "it came out", believed=False, score=-9.0, why="not sure enough")]
+    room.run(2800)
+    said = {line["cue"]: line["text"] for line in room.journal.lines if line["kind"] == "say"}
+    started = [said.get(line["cue"]) for line in room.journal.lines if line["kind"] == "prompt started"]
+    question = "Is the tube in the neck?"
+    assert started.count(question) == 2  # begun and cut, then asked anew
+
+
+def test_in_noise_the_prompts_become_louder_and_it_is_journalled(demo_table: Table) -> None:
+    room = Room(demo_table)
+    room.session = Session(
+        demo_table, room.mixer, Timing(BEGAN, lambda p: p * 1000 // MIX_RATE_HZ), room.journal, room.hears, loudness=Limits(0, 6),
+    )  # type: ignore[arg-type]  # fmt: skip
+    room.session.start(0)
+    noise = np.random.default_rng(0).standard_normal(512).astype(np.float32) * np.float32(0.1)
+    while room.now < 15_000:
+        room.now += 32
+        room.mixer.render(room.now * MIX_RATE_HZ // 1000 - room.mixer.position)
+        room.session.hear_block(noise, room.now)
+        room.session.turn(room.now)
+    louder = [line for line in room.journal.lines if line["kind"] == "loudness"]
+    assert room.mixer.speech_db == 6 and [line["gain_db"] for line in louder] == [6.0]
+    assert louder[0]["noise_db"] == pytest.approx(-20, abs=1)
+
+
+def test_without_limits_of_a_plan_the_loudness_stays(room: Room) -> None:
+    room.run(15_000)
+    assert room.mixer.speech_db == 0
+
+
+def test_on_speaker_the_hearing_is_told_that_others_talk(room: Room) -> None:
+    room.run(3000)
+    assert not room.hears.on_speaker
+    room.session.answer("on speaker", "on speaker now", 3010)
+    room.run(3100)
+    assert room.hears.on_speaker
+    room.session.answer("no phone", "no phone", 3200)
+    room.run(3300)
+    assert not room.hears.on_speaker

@@ -163,6 +163,11 @@ class Clinician(Part):
     hospital: Text = Field(description="the hospital that knows the patient")
 
 
+class Voice(Part):
+    quietest_db: float = Field(default=0.0, ge=-12, le=0, description="never quieter than this, dB against the usual loudness")
+    loudest_db: float = Field(default=9.0, ge=0, le=9, description="in noise never louder than this, dB against the usual loudness")
+
+
 class Approval(Part):
     approved_by: Annotated[Text | None, OR_NONE] = Field(
         description="the clinician who approved this plan, or none while it waits"

@@ -22,6 +22,7 @@ from prompter.care.parts import (
     Rescue,
     Suction,
     Tube,
+    Voice,
 )
 from prompter.care.problems import MAY_BE_ABSENT, problems_of
 from prompter.care.reading import Document, read_yaml, read_yaml_text
@@ -88,6 +89,7 @@ class Plan(Part):
         description="seconds from the start until the call is asked for; none: 0 with a helper,"
         " 30 alone",
     )
+    voice: Voice = Field(default=Voice(), description="how loud the prompter speaks")
     keep_sound: YesNo = Field(description="yes if the sound of an emergency is kept")
     approval: Approval = Field(description="who approved this plan, and until when")
 

@@ -289,6 +289,18 @@ QUESTIONS: tuple[tuple[str, tuple[Question, ...]], ...] = (
                 usual="none",
             ),
             Q(
+                "voice.quietest_db",
+                "Prompts never quieter than how many dB against the usual loudness? (-12 to 0)",
+                "In a quiet room at night -6 is enough for some; 0 is the safe choice.",
+                usual="0",
+            ),
+            Q(
+                "voice.loudest_db",
+                "And in noise never louder than? (0 to 9)",
+                "Crying at the ear is louder than any prompt; 9 is as loud as it gets.",
+                usual="9",
+            ),
+            Q(
                 "keep_sound",
                 "Keep the sound of an emergency, on this machine only? (yes, no)",
                 "The clinician hears what happened; everybody in the room is on it.",

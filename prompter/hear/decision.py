@@ -36,8 +36,8 @@ class Verdict:
     why: str = ""
 
 
-def decide(rankings: Sequence[Ranking]) -> Verdict:
-    """One verdict from the rankings of one or two ears.
+def decide(rankings: Sequence[Ranking], stricter: float = 0.0) -> Verdict:
+    """One verdict from the rankings of one or two ears; `stricter`: added to what belief needs.
 
     An ear with a window scores; another only names a phrase, and its word alone is never taken.
     """
@@ -47,7 +47,7 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
         return Verdict(ears=names, why="nothing scored")
     best_evidence = max(scored.evidence.values(), default=None)
     if scored.readings and (best_evidence is None or scored.readings[0][1] > best_evidence):
-        return _decide_reading(scored, best_evidence, names)
+        return _decide_reading(scored, best_evidence, names, stricter)
     answers = [pair for pair in scored.ranked if pair[0].answer]
     if not answers:
         return Verdict(ears=names, text=scored.text, window=scored.window, why="no answer")
@@ -57,7 +57,7 @@ def decide(rankings: Sequence[Ranking]) -> Verdict:
     score = log_odds(best.answer, scored.ranked)
     asked = [r for r in rankings if r is not scored and best.text not in r.unable]
     others = [r.ranked[0][0].answer if r.ranked else "" for r in asked]
-    why = _doubt(best, score, margin, scored, others)
+    why = _doubt(best, score, margin, scored, others, stricter)
     return Verdict(
         heard=best,
         believed=not why,
@@ -119,12 +119,12 @@ def _stands_in(text: str, wording: str) -> bool:
 
 
 def _doubt(
-    best: Phrase, score: float, margin: float | None, scored: Ranking, others: Sequence[str]
+    best: Phrase, score: float, margin: float | None, scored: Ranking, others: Sequence[str], stricter: float
 ) -> str:
     """Why the best phrase is not believed; empty if it is."""
     if margin is not None and margin <= 0:
         return "sounds more like something else"
-    extra = thresholds.LONG_WINDOW_EXTRA if scored.window > limits.WINDOW_FRAMES else 0.0
+    extra = stricter + (thresholds.LONG_WINDOW_EXTRA if scored.window > limits.WINDOW_FRAMES else 0.0)
     if score < thresholds.LEAST[best.risk] + extra:
         return "not sure enough"
     surely_denied = negated(best.text) and score >= thresholds.NEGATION_SURE
@@ -160,7 +160,7 @@ def may_ask_back(
 
 
 def _decide_reading(
-    scored: Ranking, best_evidence: float | None, names: tuple[str, ...]
+    scored: Ranking, best_evidence: float | None, names: tuple[str, ...], stricter: float
 ) -> Verdict:
     """A number was said: believed when it scores well and cannot be taken for another.
 
@@ -177,7 +177,7 @@ def _decide_reading(
     why = ""
     if not reading.in_range:
         why = "number out of range"
-    elif score < thresholds.NUMBER_LEAST[0 if told else 1]:
+    elif score < stricter + thresholds.NUMBER_LEAST[0 if told else 1]:
         why = "not sure enough"
     elif any(evidence - other < _lead(reading, rival, told) for rival, other in others):
         why = "could be another number"

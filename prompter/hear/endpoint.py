@@ -14,6 +14,7 @@ class Endpointer:
     """Fed block by block; its attributes tell where the current utterance stands.
 
     `open`: an utterance is being collected. `onset_ms`, `last_sound_ms`: its first and last sound.
+    `suspects`: nothing is open, but the last block may be the beginning of speech.
     `silent_ms`: quiet time since then. Whether it is over is for the caller to say (`close`).
     """
 
@@ -26,11 +27,18 @@ class Endpointer:
         self.open = False
         self.onset_ms = self.last_sound_ms = self.silent_ms = 0
         self.spoken_blocks = 0
+        self.suspects = False
 
-    def push(self, block: np.ndarray, at_ms: int) -> bool:
-        """Take the block that ended at `at_ms`; True when an utterance begins with it."""
+    def push(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB) -> bool:
+        """Take the block that ended at `at_ms`; True when an utterance begins with it.
+
+        `own_db`: up to this level it may be the prompter's own voice, which is not speech here.
+        """
         level_db = _level_db(block)
         chance = self._detector.probability(block) if level_db > limits.QUIET_DB else 0.0
+        if level_db <= own_db:
+            chance = 0.0
+        self.suspects = not self.open and chance >= limits.SPEECH_SUSPECTED
         if not self.open:
             return self._wait(block, chance, level_db, at_ms)
         self._blocks.append(block)

@@ -12,6 +12,7 @@ import numpy as np
 
 from prompter import limits
 from prompter.events import Phrase
+from prompter.hear import thresholds
 from prompter.hear.decision import Verdict
 from prompter.hear.decoys import DECOYS
 from prompter.hear.ear import Ear
@@ -25,6 +26,13 @@ from prompter.hear.shortlist import plain_words
 @dataclass(frozen=True, slots=True)
 class SpeechOnset:
     """Somebody surely speaks."""
+
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class SpeechSuspected:
+    """Somebody may have begun to speak: too early to be certain, early enough to fall silent."""
 
     at_ms: int
 
@@ -66,7 +74,7 @@ class Heard:
     sound: np.ndarray
 
 
-Report = SpeechOnset | SpeechOver | Heard
+Report = SpeechOnset | SpeechSuspected | SpeechOver | Heard
 
 
 @dataclass(slots=True, eq=False)
@@ -103,6 +111,7 @@ class Hearing:
         self._rivals = rivals_of(known)
         self._phrases: tuple[Phrase, ...] = ()
         self._asks_number = False
+        self._stricter = 0.0
         self._scored_among: tuple[Phrase, ...] = ()
         self._tickets = 0
         self._candidate: _Attempt | None = None  # what the open utterance would be if it ended now
@@ -115,23 +124,30 @@ class Hearing:
         for ear in self._ears:
             ear.prepare([Phrase(text, "") for text in wordings])
 
-    def expect(self, phrases: Sequence[Phrase], asks_number: bool = False) -> None:
-        """What is allowed from now on; `asks_number`: a saturation was asked for.
+    def expect(self, phrases: Sequence[Phrase], asks_number: bool = False, on_speaker: bool = False) -> None:
+        """What is allowed from now on; `asks_number`: a saturation was asked for; `on_speaker`: a
+        telephone talks as well, and more is needed to be believed.
 
         A candidate scored against others is scored again.
         """
         phrases = tuple(phrases)
+        self._stricter = thresholds.ON_SPEAKER_EXTRA if on_speaker else 0.0
         if phrases == self._phrases and asks_number == self._asks_number:
             return
         self._phrases, self._asks_number = phrases, asks_number
         self._scored_among = competing(phrases, self._rivals)
         self._forget_candidate()
 
-    def push(self, block: np.ndarray, at_ms: int) -> list[Report]:
-        """Take float32[512] (mono, 16 kHz) that ended at `at_ms`; say what is known by then."""
+    def push(self, block: np.ndarray, at_ms: int, own_db: float = limits.QUIET_DB) -> list[Report]:
+        """Take float32[512] (mono, 16 kHz) that ended at `at_ms`; say what is known by then.
+
+        `own_db`: up to this level it may be the prompter's own voice.
+        """
         reports: list[Report] = []
-        if self._ends.push(block, at_ms):
+        if self._ends.push(block, at_ms, own_db):
             reports.append(SpeechOnset(at_ms))
+        elif self._ends.suspects:
+            reports.append(SpeechSuspected(at_ms))
         if self._ends.open:
             self._consider(at_ms)
         self._collect(at_ms)
@@ -163,8 +179,8 @@ class Hearing:
             self._tickets += 1
             self._candidate = _Attempt(self._tickets, ends.sound())
             sound, phrases = self._candidate.sound, self._scored_among
-            asks = self._asks_number
-            work = lambda: self._panel.judge(sound, phrases, asks)  # noqa: E731
+            asks, stricter = self._asks_number, self._stricter
+            work = lambda: self._panel.judge(sound, phrases, asks, stricter)  # noqa: E731
             self._scorer.submit(self._tickets, work, at_ms)
 
     def _forget_candidate(self) -> None:

@@ -4,6 +4,7 @@ Threads: the sound card's own calls `_take`, which copies, puts on a bounded que
 and returns; `read` is called by one reader, may wait, and resamples there.
 """
 
+import contextlib
 import queue
 from types import TracebackType
 from typing import Any, Self
@@ -47,7 +48,7 @@ class Microphone:
         """Start listening. Raises CannotDo without a sound system or a microphone."""
         sound = _sounddevice()
         try:
-            self.rate_hz = self._usable_rate(sound)
+            self.rate_hz, channels = self._usable(sound)
             if self.rate_hz != limits.SAMPLE_RATE_HZ:
                 import soxr
 
@@ -57,7 +58,7 @@ class Microphone:
             self._stream = sound.InputStream(
                 samplerate=self.rate_hz,
                 device=self._device,
-                channels=1,
+                channels=channels,
                 dtype="float32",
                 blocksize=self.rate_hz * limits.BLOCK_SAMPLES // limits.SAMPLE_RATE_HZ,
                 latency="low",
@@ -72,15 +73,17 @@ class Microphone:
                 "Plug one in and allow its use, or name another; keys work without it.",
             ) from None
 
-    def _usable_rate(self, sound: Any) -> int:
-        """16 kHz where the device can, otherwise its own rate."""
-        try:
-            sound.check_input_settings(
-                device=self._device, channels=1, samplerate=limits.SAMPLE_RATE_HZ
-            )
-        except sound.PortAudioError:
-            return int(sound.query_devices(self._device, "input")["default_samplerate"])
-        return limits.SAMPLE_RATE_HZ
+    def _usable(self, sound: Any) -> tuple[int, int]:
+        """Rate and channels: 16 kHz and one where the device can; otherwise its own, the channels mixed
+        down. Its own are taken untried: opening tells what is wrong."""
+        device = sound.query_devices(self._device, "input")
+        own_hz, own_channels = int(device["default_samplerate"]), int(device.get("max_input_channels", 1))
+        for channels in dict.fromkeys((1, min(2, max(1, own_channels)), max(1, own_channels))):
+            for rate_hz in (limits.SAMPLE_RATE_HZ, own_hz):
+                with contextlib.suppress(sound.PortAudioError, ValueError):
+                    sound.check_input_settings(device=self._device, channels=channels, samplerate=rate_hz)
+                    return rate_hz, channels
+        return own_hz, 1
 
     def read(self, timeout_s: float = limits.MICROPHONE_SILENT_S) -> np.ndarray | None:
         """The next float32[512] block; None when none came in `timeout_s` (then see `trouble`)."""
@@ -116,7 +119,7 @@ class Microphone:
         if status and status.input_overflow:
             self.overflows += 1
         try:
-            self._queue.put_nowait(data[:, 0].copy())
+            self._queue.put_nowait(data[:, 0].copy() if data.shape[1] == 1 else data.mean(axis=1))
         except queue.Full:
             self.overflows += 1
 

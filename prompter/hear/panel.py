@@ -22,9 +22,9 @@ class Panel:
         return tuple(ear.name for ear in self._ears)
 
     def judge(
-        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False
+        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False, stricter: float = 0.0
     ) -> Verdict:
-        """Ask every ear about `sound` (float32, mono, 16 kHz)."""
+        """Ask every ear about `sound` (float32, mono, 16 kHz). `stricter`: see `decide`."""
         rankings: list[Ranking] = []
         for ear in list(self._ears):
             self._asking = ear
@@ -36,9 +36,9 @@ class Panel:
             if ear not in self._ears:  # given up meanwhile: another thread goes on with the rest
                 return Verdict(why="the ear did not answer in time")
             rankings.append(ranking)
-        verdict = decide(rankings)
+        verdict = decide(rankings, stricter)
         if in_doubt(verdict):
-            verdict = decide([self._closer(ranking) for ranking in rankings])
+            verdict = decide([self._closer(ranking) for ranking in rankings], stricter)
         self._asking = None
         return verdict
 

@@ -134,6 +134,7 @@ class Emergency:
         self._store = ClipStore(folder / "clips", voice)
         rate_hz = self._card.rate_hz(limits.LOUDSPEAKER_WAIT_S)
         self._heard_at.counts_for(rate_hz)
+        self._own_echo.counts_for(rate_hz)
         self._mixer = Mixer(rate_hz, self._store.clip)
         self._card.play(self._mixer)
         self._make_session(voice.name if voice else None)
@@ -160,7 +161,9 @@ class Emergency:
         from prompter.live.keep_sound import SoundKeeper
         from prompter.live.runner import Runner
         from prompter.session import Session, Timing
+        from prompter.speak.loudness import Limits
 
+        plan = self._prepared.plan
         prepared, found = self._prepared, self._looked.found
         self._journal = LiveJournal(
             self._journal_folders(),
@@ -187,6 +190,7 @@ class Emergency:
             watchers=(self,),
             machine=found.machine if found else None,
             keep_sound=keeper,
+            loudness=Limits(plan.voice.quietest_db, plan.voice.loudest_db) if plan else Limits(),
         )
         self._runner = Runner(
             session, self.clock, self._heard_at, self._own_echo, self.inbox, self._card, self._screen,

@@ -1,10 +1,11 @@
 """Keeps the prompter from hearing itself: without this its own words would be taken for unclear answers.
 
-Until the echo is removed from the sound itself, the microphone is not listened to while the
+First its own sound is taken out of the microphone's (`prompter/hear/echo/`). Until that has learned the
+room, and whenever it has lost it, the second line holds: the microphone is not listened to while the
 prompter speaks (tones and beats do not count), unless it is found not to hear the loudspeaker: with
 a headset, or a loudspeaker far away. Then people may answer into a prompt.
 Found by whether the microphone's level follows the loudspeaker's. Threads: the sound card's calls
-`played`; the runner's calls `without`.
+`played`; the runner's calls the rest.
 """
 
 from collections import deque
@@ -12,6 +13,8 @@ from collections import deque
 import numpy as np
 
 from prompter import limits
+from prompter.hear.echo.own_sound import OwnSound
+from prompter.hear.echo.played import Played
 
 _BIN_MS = limits.BLOCK_SAMPLES * 1000 // limits.SAMPLE_RATE_HZ
 _FLOOR_DB = -70.0
@@ -26,10 +29,39 @@ class OwnEcho:
         self._played: deque[tuple[int, float]] = deque(maxlen=limits.OWN_ECHO_BLOCKS)
         self._heard: list[tuple[int, float]] = []
         self._deaf_until_ms: float = -1.0
+        self._ahead: Played | None = None
+        self._own = OwnSound()
+
+    def counts_for(self, rate_hz: int) -> None:
+        """The rate of what is `played`. Without it there is only the second line."""
+        self._ahead = Played(rate_hz)
+
+    def changed(self) -> None:
+        """Another loudspeaker or microphone: another way between them."""
+        self._own.changed()
+
+    @property
+    def way_db(self) -> float | None:
+        """How much louder than it is played the microphone hears the prompter; None while unknown."""
+        return self._own.way_db
+
+    def cleaned(self, block: np.ndarray, at_ms: int, speaking: bool, latency_ms: float) -> tuple[np.ndarray, float]:
+        """The microphone's block that ended at `at_ms` without the prompter's sound; and the level in
+        dB up to which it may be what is left of it."""
+        guarded = self.without(block, at_ms, speaking, latency_ms)
+        if self._ahead is None:
+            return guarded, limits.QUIET_DB
+        played, jumped = self._ahead.during(at_ms)
+        if jumped:
+            self._own.changed()
+        found = self._own.take(block, played, speaking)
+        return (guarded, limits.QUIET_DB) if found.deaf else (found.sound, found.own_db)
 
     def played(self, block: np.ndarray, heard_at_ms: int) -> None:
         """`block` (float32) will be heard at `heard_at_ms`."""
         if len(block):
+            if self._ahead is not None:
+                self._ahead.add(block, heard_at_ms)
             self._played.append((heard_at_ms, float(np.dot(block, block)) / len(block)))
 
     def without(self, block: np.ndarray, at_ms: int, speaking: bool, latency_ms: float) -> np.ndarray:

@@ -174,12 +174,12 @@ class Runner:
         self._sound_s = time.monotonic()
         at_ms = self._blocks.ended_at(now_ms)
         speaking = self.session.mixer.speaking
-        block = self._own_echo.without(block, at_ms, speaking, self._heard_at.latency_ms)
-        self._hear(block, at_ms)
+        block, own_db = self._own_echo.cleaned(block, at_ms, speaking, self._heard_at.latency_ms)
+        self._hear(block, at_ms, own_db)
 
-    def _hear(self, block: np.ndarray, at_ms: int) -> None:
+    def _hear(self, block: np.ndarray, at_ms: int, own_db: float) -> None:
         try:
-            self.session.hear_block(block, at_ms)
+            self.session.hear_block(block, at_ms, own_db, self._own_echo.way_db)
         except Exception as error:
             if not _from_hearing(error):
                 raise
@@ -246,6 +246,7 @@ class Runner:
     def _play_on(self, output: Output) -> None:
         before, self.output = self.output, output
         self._heard_at.latency_ms = output.latency_ms
+        self._own_echo.changed()
         if before is not None:
             before.stop()
         self._underflows = 0
@@ -253,6 +254,7 @@ class Runner:
 
     def _listen_to(self, microphone: Any) -> None:
         self.microphone, self._sound_s = microphone, time.monotonic()
+        self._own_echo.changed()
         self._blocks = BlockClock(_BLOCK_MS, limits.BLOCK_JUMP_MS)
         self._overflows = 0
         self._back("microphone", "listening")

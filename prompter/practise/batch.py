@@ -25,6 +25,7 @@ from prompter.practise.script import Noise, Script, load_script, script_path, sc
 from prompter.practise.story import Story
 from prompter.resources import data_folder, flow_file
 from prompter.speak.clips import ClipStore
+from prompter.speak.loudness import Limits
 from prompter.speak.own_voice import prompter_voice
 from prompter.speak.voice import EspeakVoice
 
@@ -50,6 +51,8 @@ class Request:
     snr_db: float | None = None
     voice: str | None = None
     compute_ms: int | None = None
+    echo_db: float | None = None
+    over_share: float = 0.0
     out: Path = Path("rehearsals")
 
 
@@ -112,6 +115,7 @@ def _one(
     script: Script, plan_file: Path, request: Request, ears: list[Ear], console: Console, quiet: bool, now: datetime
 ) -> Outcome:
     table, flow_text, plan_text = table_for(script.flow, plan_file)
+    plan = load_plan(plan_file).voice
     own_voice = prompter_voice()
     clips = ClipStore(cache_folder() / "clips", own_voice)
     clips.prepare(table.texts())
@@ -120,6 +124,8 @@ def _one(
     if not quiet:
         noise = script.noise
         room = f"Room: {noise.kind}, {noise.snr_db:g} dB." if noise else "Quiet room."
+        if request.echo_db is not None:
+            room += f" The microphone hears the prompter, at {request.echo_db:+g} dB."
         story.begin(f"{script.title}", f"Rehearsal {script.script}, seed {request.seed}. Invented plan: {plan_file.stem}.", room)
     setting = Setting(
         script=script, table=table, ears=ears, clips=clips, render=_cached(caregiver), seed=request.seed,
@@ -129,7 +135,7 @@ def _one(
             seed=request.seed, voice=own_voice.name, ears=[ear.name for ear in ears],
             settings={
                 "script": script.script, "caregiver_voice": caregiver.name, "compute_ms": request.compute_ms,
-                "noise": script.noise.model_dump() if script.noise else None,
+                "noise": script.noise.model_dump() if script.noise else None, "echo_db": request.echo_db,
             },
             approval={
                 "flow": least_approved(flow_file(script.flow), now.date())[1].says,
@@ -137,6 +143,7 @@ def _one(
             },
         ),
         began=now, watch=(lambda record: None) if quiet else story.saw,
+        echo_db=request.echo_db, over_share=request.over_share, loudness=Limits(plan.quietest_db, plan.loudest_db),
     )  # fmt: skip
     outcome = rehearse(setting)
     outcome.record["report"] = str(_account(setting.folder))

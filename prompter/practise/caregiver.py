@@ -14,6 +14,9 @@ from prompter.practise.script import Script, Turn, answer_of
 TAUGHT_SHARE = 0.7
 """How often the taught wording is used; the others share the rest. Common practice, no source."""
 
+OVER_MS = (200.0, 900.0)
+"""How long into a question they begin who know it already. Common practice, no source."""
+
 MUMBLES = ("mm hm the uh", "wuh nuh", "uh um ah")
 
 
@@ -54,6 +57,8 @@ class Sees:
     paced: bool
     speaking: bool
     call_asked_s: float | None
+    asking_ms: int | None = None
+    """How long the question of this step has been sounding, None if it does not."""
 
 
 class Caregiver:
@@ -63,7 +68,12 @@ class Caregiver:
     prompter asks again, until the step is left or `taken` tells that it was understood.
     """
 
-    def __init__(self, script: Script, flow: Flow, render: Callable[[str], np.ndarray], random: np.random.Generator) -> None:
+    def __init__(
+        self, script: Script, flow: Flow, render: Callable[[str], np.ndarray], random: np.random.Generator,
+        over_share: float = 0.0,
+    ) -> None:
+        self._over_share = over_share
+        self._over: bool | None = None
         self._script, self._flow, self._render, self._random = script, flow, render, random
         self._next: dict[str, int] = {}
         self._visit = -1
@@ -91,6 +101,7 @@ class Caregiver:
         if sees.visit != self._visit:
             self._visit, self._prompts_answered = sees.visit, 0
             self._due_ms, self._turn = None, None
+        self._maybe_over(sees, now_ms)
         if self._wants_speaker(sees):
             self._said_speaker = True
             return self._utter("on speaker", "on speaker", sees, now_ms)
@@ -106,6 +117,17 @@ class Caregiver:
             return None
         turn, self._turn = self._turn, None
         return self._do(turn, sees, now_ms)
+
+    def _maybe_over(self, sees: Sees, now_ms: int) -> None:
+        """Who knows what is asked does not wait for its end: drawn once for each time it is asked."""
+        if sees.asking_ms is None:
+            self._over = None
+        elif self._over is None and self._over_share > 0 and self._turn is None:
+            self._over = bool(self._random.random() < self._over_share)
+            turn = self._turn_of(sees.step)
+            if self._over and (turn.say is not None or turn.number is not None) and not self._corrects:
+                self._turn, self._prompts_answered = turn, sees.prompts
+                self._due_ms = now_ms + int(self._random.uniform(*OVER_MS))
 
     def _wants_speaker(self, sees: Sees) -> bool:
         after = self._script.speaker_after_s

@@ -19,24 +19,31 @@ import soxr
 from prompter.events import Answered, Moved, Numbered, Record, Say, Tone, Unclear
 from prompter.flow.table import Table
 from prompter.hear.ear import Ear
+from prompter.hear.echo.own_sound import OwnSound
 from prompter.hear.hearing import Hearing
 from prompter.hear.scorer import InlineScorer
 from prompter.journal import Journal
 from prompter.limits import BLOCK_SAMPLES, MIX_RATE_HZ, SAMPLE_RATE_HZ
 from prompter.practise.caregiver import Caregiver, Sees, Utterance
+from prompter.practise.echo_room import EchoPath
 from prompter.practise.room import RoomNoise, first_sound, last_sound
 from prompter.practise.script import Script
 from prompter.practise.tally import Said, Tally
 from prompter.session import Session, Timing
 from prompter.speak.clips import ClipStore
-from prompter.speak.mixer import Mixer
+from prompter.speak.loudness import Limits
+from prompter.speak.mixer import SPEECH_GAIN, Mixer
 
 BLOCK_MS = BLOCK_SAMPLES * 1000 // SAMPLE_RATE_HZ
 
 
 @dataclass
 class Setting:
-    """What a rehearsal is run with. `render`: the caregiver's voice. `opened`: the journal's first line."""
+    """What a rehearsal is run with. `render`: the caregiver's voice. `opened`: the journal's first line.
+
+    `echo_db`: how loud the microphone hears the prompter, against the caregiver (None: not at all).
+    `over_share`: of the answers, so many are given while the prompter still asks.
+    """
 
     script: Script
     table: Table
@@ -49,6 +56,9 @@ class Setting:
     opened: dict[str, Any]
     began: datetime
     watch: Callable[[dict[str, Any]], None]
+    echo_db: float | None = None
+    over_share: float = 0.0
+    loudness: Limits = Limits()
 
 
 @dataclass
@@ -102,8 +112,13 @@ class _Run:
         script = setting.script
         noise = script.noise
         self.room = RoomNoise(noise.kind if noise else None, noise.snr_db if noise else None, seeds)
-        self.caregiver = Caregiver(script, setting.table.flow, setting.render, seeds)
+        self.caregiver = Caregiver(script, setting.table.flow, setting.render, seeds, setting.over_share)
         self.tally = Tally(setting.table)
+        self.own_sound = OwnSound()
+        self.echo: EchoPath | None = None
+        if setting.echo_db is not None:
+            seeds_of_room = np.random.default_rng([setting.seed, 7, sum(script.script.encode())])
+            self.echo = EchoPath(setting.echo_db, self._sample() * SPEECH_GAIN, seeds_of_room)
         setting.folder.mkdir(parents=True, exist_ok=True)
         self.journal_path = setting.folder / "journal.jsonl"
         self.journal_path.unlink(missing_ok=True)
@@ -115,7 +130,7 @@ class _Run:
         self.session = Session(
             setting.table, self.mixer,
             Timing(setting.began, lambda position: position * 1000 // MIX_RATE_HZ),
-            _Saying(self), hearing, (self,),
+            _Saying(self), hearing, (self,), loudness=setting.loudness,
         )  # fmt: skip
         self.now_ms = 0
         self.visit, self.prompts = 0, 0
@@ -123,6 +138,7 @@ class _Run:
         self.speech: Utterance | None = None
         self.call_asked_ms: int | None = None
         self.current: Said | None = None
+        self.asked_since_ms: int | None = None
         self.before = self.session.machine.memory.copy()
         self._says: dict[int, Say] = {}
 
@@ -139,10 +155,25 @@ class _Run:
             played = wanted
             room = self.room.take(BLOCK_SAMPLES) + self._caregiver_block()
             self.sound.add(room, prompter)
-            self.session.hear_block(room, self.now_ms)
+            self._hear(room, prompter)
             self.session.turn(self.now_ms)
             self._react()
         self.session.end(self.now_ms, "the rehearsal is over")
+
+    def _hear(self, room: np.ndarray, prompter: np.ndarray) -> None:
+        """The room, and with an echo what the room makes of the prompter: through what removes it live."""
+        if self.echo is None:
+            self.session.hear_block(room, self.now_ms)
+            return
+        played, echo = self.echo.take(prompter)
+        cleaned = self.own_sound.take(room + echo, played, self.mixer.speaking)
+        sound = np.zeros_like(room) if cleaned.deaf else cleaned.sound
+        self.session.hear_block(sound, self.now_ms, cleaned.own_db, self.own_sound.way_db)
+
+    def _sample(self) -> np.ndarray:
+        """Some of the prompter's speech, for its level."""
+        clips = [self.setting.clips.clip(text) for text in self.setting.table.texts()[:8]]
+        return np.concatenate([clip for clip in clips if clip is not None] or [np.zeros(MIX_RATE_HZ, np.float32)])
 
     def _done(self) -> bool:
         """The script's last step is reached, all is said there, and the outcome is what it says."""
@@ -173,6 +204,7 @@ class _Run:
             not machine.waits and not speaking and self.mixer.pacing, self.prompts, bool(stand.ask),
             machine.paced, speaking,
             None if self.call_asked_ms is None else (self.now_ms - self.call_asked_ms) / 1000,
+            None if self.asked_since_ms is None else self.now_ms - self.asked_since_ms,
         )  # fmt: skip
         does = self.caregiver.act(sees, self.now_ms)
         if isinstance(does, Utterance):
@@ -226,7 +258,13 @@ class _Run:
             here = say is not None and say.step == self.session.machine.step and not record["cut"]
             if here and say is not None and say.role in ("care", "question"):
                 self.prompts += 1
+            self.asked_since_ms = None
+        elif kind == "prompt cut":
+            self.asked_since_ms = None
         elif kind == "prompt started":
+            say = self._says.get(record["cue"])
+            if say is not None and say.role == "question" and say.step == self.session.machine.step:
+                self.asked_since_ms = record["sound_ms"]
             self._time_reply(record["cue"], record["sound_ms"])
         self.setting.watch(record)
 

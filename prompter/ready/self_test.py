@@ -9,6 +9,7 @@ from typing import Any
 
 from prompter.care import place
 from prompter.care.approval import standing
+from prompter.care.parts import Voice
 from prompter.care.plan import Plan
 from prompter.care.supplies import Supply, supplies
 from prompter.errors import CannotDo
@@ -28,7 +29,7 @@ Ask = Callable[[str], None]
 
 
 class SelfTest:
-    """`ask`: see Ask. `progress(done, all)` while clips are made. `quiet`: nothing is played."""
+    """`ask`: see Ask. `progress(done, all)` while clips are made. `quiet`: nothing is played. `level`: try the voice's loudness too."""
 
     def __init__(
         self,
@@ -38,10 +39,11 @@ class SelfTest:
         ask: Ask | None,
         progress: Callable[[int, int], None],
         quiet: bool = False,
+        level: bool = False,
     ) -> None:
         self._plan_file = plan_file or place.plan_file()
         self._devices = (microphone, loudspeaker)
-        self._ask, self._progress, self._quiet = ask, progress, quiet
+        self._ask, self._progress, self._quiet, self._level = ask, progress, quiet, level
         self.plan: Plan | None = None
         self._prepared: Any = None
         self._store: Any = None
@@ -78,7 +80,7 @@ class SelfTest:
         folder = cache_folder()
         if folder is None:
             return Check("spoken prompts", "not ok", "no folder can be made for them.", "Set PROMPTER_HOME to a folder.")
-        texts = [*last_resort.texts(), *notices.texts(), *self._prepared.table.texts(), sound.PHRASE]
+        texts = [*last_resort.texts(), *notices.texts(), *self._prepared.table.texts(), sound.PHRASE, sound.LEVEL_TEXT]
         self._store, check = files.look_at_clips(folder / "clips", voice, texts, self._progress)
         return check
 
@@ -97,12 +99,21 @@ class SelfTest:
             with sound.SoundCheck(self._store.clip, *self._devices) as card:
                 tone, came_back = card.tone()
                 yield tone
+                if self._level:
+                    yield from self._levels(card, came_back)
                 if ear is None:
                     yield Check("a spoken phrase", "could not be tried", "there is no ear.", "See the ears.")
                 else:
                     yield self._phrase(card, ear, came_back)
         except CannotDo as error:
             yield from sound.nothing_to_try(error)
+
+    def _levels(self, card: sound.SoundCheck, came_back: bool) -> list[Check]:
+        if not came_back:
+            why = "the microphone does not hear the loudspeaker."
+            return [Check("loudness of the voice", "could not be tried", why, "Without a headset: turn the loudspeaker up.")]
+        voice = self.plan.voice if self.plan is not None else Voice()
+        return card.level((voice.quietest_db, voice.loudest_db))
 
     def _phrase(self, card: sound.SoundCheck, ear: Any, came_back: bool) -> Check:
         from prompter.hear.hearing import Hearing

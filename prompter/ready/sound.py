@@ -15,10 +15,13 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase, Say, Tone
 from prompter.ready.check import Check
 from prompter.speak import tones
+from prompter.speak.loudness import ABOVE_NOISE_DB
 from prompter.speak.loudspeaker import Loudspeaker, own_rate_hz
 from prompter.speak.mixer import Mixer
+from prompter.speak.speech_level import active_level
 
 PHRASE = "chest flat"
+LEVEL_TEXT = "Take off the cap or valve. Suction now."
 _TONES = (("attention", tones.ATTENTION_HZ), ("noted", tones.NOTED_HZ))
 _BOTH = "loudspeaker and microphone"
 _HEAD = "Without a headset: turn the loudspeaker up and the microphone on; with one this must be."
@@ -73,6 +76,22 @@ class SoundCheck:
         else:
             what, mend = "a tone played was not heard back.", _HEAD
         return Check(_BOTH, "not ok", what, mend), False
+
+    def level(self, limits_db: tuple[float, float]) -> list[Check]:
+        """Speaks as quietly and as loudly as the plan lets it; how far each stands above the room.
+
+        Active speech level by ITU-T P.56, in the microphone.
+        """
+        room = self._listen(limits.READY_LISTEN_S)
+        checks = []
+        for name, gain_db in zip(("quietest", "loudest"), limits_db, strict=True):
+            if self._mixer is not None:
+                self._mixer.speech_db = gain_db
+            self._play(Say(0, self._next_cue(), LEVEL_TEXT, "notice", "ready"))
+            checks.append(level_check(name, gain_db, room, self._listen(limits.READY_LEVEL_S)))
+        if self._mixer is not None:
+            self._mixer.speech_db = 0.0
+        return checks
 
     def phrase(self, hearing: Any, phrases: tuple[Phrase, ...], spoken: bool) -> Check:
         """Has PHRASE spoken by the loudspeaker, or (`spoken` False) waits for a person to say it."""
@@ -141,6 +160,22 @@ def look_at_loudspeaker(name: str | int | None) -> Check:
     if why:
         return Check("loudspeaker", "not ok", f"{why}.", "Connect one, and turn it up.")
     return Check("loudspeaker", "ok", "it takes sound; nothing was played.")
+
+
+def level_check(name: str, gain_db: float, room: np.ndarray, heard: np.ndarray) -> Check:
+    """What a prompt at this gain came to in the microphone (float32 mono 16 kHz), against the room."""
+    what = f"{name} voice ({gain_db:+g} dB)"
+    if len(room) == 0 or len(heard) == 0:
+        return Check(what, "could not be tried", "the microphone gives no sound.", "Allow its use, or name another: --microphone")
+    level_db, _ = active_level(heard, limits.SAMPLE_RATE_HZ)
+    room_db = 10 * float(np.log10(np.mean(room.astype(np.float64) ** 2) + 1e-12))
+    above_db = level_db - room_db
+    if np.mean(np.abs(heard) > 0.99) > limits.READY_CLIPPED:
+        return Check(what, "not ok", "the microphone is overdriven.", "Turn its level down, or move it from the loudspeaker.")
+    if above_db < ABOVE_NOISE_DB:
+        mend = "Turn the loudspeaker up, bring it nearer, or quiet the room; with a headset this must be."
+        return Check(what, "not ok", f"stands {above_db:.0f} dB above the room; {ABOVE_NOISE_DB:g} dB are needed.", mend)
+    return Check(what, "ok", f"stands {above_db:.0f} dB above the room.")
 
 
 def nothing_to_try(error: CannotDo) -> list[Check]:

@@ -313,7 +313,9 @@ _TELLERS: dict[str, Callable[[Timed], _Told]] = {
     "speech started": _program("Somebody began to speak"),
     "speech ended": _program("The utterance ended"),
     "prompt started": _program("The prompt began", "cue"),
+    "prompt cut": _program("The prompt gave way to somebody who spoke", "cue"),
     "prompt ended": _program("The prompt ended", "cue", "cut"),
+    "loudness": _program("The prompts became louder or quieter", "gain_db", "noise_db"),
     "tone": _program("A tone", "name"),
     "ticked": _program("The clock ticked"),
 }

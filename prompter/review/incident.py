@@ -277,8 +277,11 @@ def _quiet(events: list[Timed], end_s: float) -> Span | None:
 def _prompts(events: list[Timed]) -> dict[int, Prompt]:
     """Each prompt by the number of its event; a journal without starts takes them as spoken at once."""
     has_starts = any(e.kind == "prompt started" for e in events)
-    started = {e.text("cue"): e.t_s for e in events if e.kind == "prompt started"}
-    cut = {e.text("cue") for e in events if e.is_a("prompt ended", cut=True)}
+    started: dict[str, float] = {}
+    for e in events:
+        if e.kind == "prompt started":  # a second time where it was cut and said again
+            started.setdefault(e.text("cue"), e.t_s)
+    cut = {e.text("cue") for e in events if e.is_a("prompt ended", cut=True) or e.kind == "prompt cut"}
     return {
         e.fields["seq"]: Prompt(
             e.t_s,

@@ -16,6 +16,7 @@ import numpy as np
 from prompter import limits
 from prompter.events import Pace, Say, Tone
 from prompter.speak import tones
+from prompter.speak.loudness import louder
 from prompter.speak.pacing import Grid
 from prompter.speak.resample import AtRate
 
@@ -62,7 +63,16 @@ class Beat:
     position: int
 
 
-Report = PromptStarted | PromptEndedAt | Beat
+@dataclass(frozen=True, slots=True)
+class PromptCut:
+    """Cue number `cue` gave way at sample `position` to somebody who speaks; it is said again, from its
+    beginning, unless it is dropped meanwhile."""
+
+    cue: int
+    position: int
+
+
+Report = PromptStarted | PromptEndedAt | PromptCut | Beat
 
 
 @dataclass(slots=True)
@@ -98,9 +108,13 @@ class _Waiting:
 
 @dataclass(slots=True)
 class _Playing:
+    """What sounds; `again`: it gave way, and is put back into the queue when it has faded."""
+
     cue: Say | Tone
     sound: _Sound
+    voiced: bool = True
     cut: bool = False
+    again: bool = False
 
 
 @dataclass(slots=True)
@@ -128,6 +142,7 @@ class _Pacing:
 class Mixer:
     """Mixes at `rate_hz`; `clip_of` gives a text's clip, float32 mono at `limits.MIX_RATE_HZ`.
 
+    `speech_db`: prompts enqueued from now on are so much louder than usual (see `loudness`).
     `position` is the number of samples rendered, `errors` how often rendering failed (and gave
     silence instead).
     """
@@ -136,11 +151,14 @@ class Mixer:
         self.rate_hz = rate_hz
         self.position = 0
         self.errors = 0
+        self.speech_db = 0.0
         self._clip_of = AtRate(clip_of, rate_hz)
         self._lock = threading.Lock()
         self._queue: deque[_Waiting] = deque()
         self._playing: _Playing | None = None
         self._free_at = 0
+        self._held_until: int | None = None
+        self._gave_way: dict[int, int] = {}
         self._pace: _Pacing | None = None
         self._last_grid: _Pacing | None = None
         self._last_beat: tuple[str, str, int] | None = None  # of which pace, what, where
@@ -178,10 +196,39 @@ class Mixer:
             self._end_pace(self.position, cut=True)
             self._drop(lambda cue: isinstance(cue, Pace))
 
+    def give_way(self) -> list[int]:
+        """Somebody speaks: cut the prompt that sounds, and let nothing be said until `go_on` (or for
+        `limits.GIVE_WAY_MS`). What was cut is then said again. The beat, and tones, go on. A prompt
+        that has given way `limits.GIVE_WAY_TIMES` times is not cut again. Returns the cue cut, if any.
+        """
+        with self._lock:
+            playing = self._playing
+            if playing is not None and isinstance(playing.cue, Say):
+                cue = playing.cue.cue
+                if playing.cut or self._gave_way.get(cue, 0) >= limits.GIVE_WAY_TIMES:
+                    return []
+                self._gave_way[cue] = self._gave_way.get(cue, 0) + 1
+                playing.cut = playing.again = True
+                playing.sound.fade(self.position, self._samples(limits.GIVE_WAY_FADE_MS))
+                self._held_until = self.position + self._samples(limits.GIVE_WAY_MS)
+                return [cue]
+            if self._queue and isinstance(self._queue[0].cue, Say):
+                if self._gave_way.get(self._queue[0].cue.cue, 0) < limits.GIVE_WAY_TIMES:
+                    self._held_until = self.position + self._samples(limits.GIVE_WAY_MS)
+            return []
+
+    def go_on(self) -> None:
+        """Nobody speaks any more: say again what was cut, and what waits."""
+        with self._lock:
+            self._held_until = None
+
     def hush(self, keep_pace: bool = True) -> list[int]:
         """Cut what is being spoken and drop what is queued; returns the cue numbers cut."""
         with self._lock:
             cut = []
+            self._held_until = None
+            if self._playing:
+                self._playing.again = False
             if self._playing and not self._playing.cut:
                 cut.append(self._playing.cue.cue)
                 self._playing.cut = True
@@ -195,6 +242,8 @@ class Mixer:
     def drop_queued(self, roles: Collection[str]) -> list[int]:
         """Drop waiting speech of these roles; returns its cue numbers."""
         with self._lock:
+            if self._playing and isinstance(self._playing.cue, Say) and self._playing.cue.role in roles:
+                self._playing.again = False
             return self._drop(lambda cue: isinstance(cue, Say) and cue.role in roles)
 
     @property
@@ -257,7 +306,12 @@ class Mixer:
         now = self.position
         playing = self._playing
         if playing and now >= playing.sound.end:
-            self._report_end(playing.cue.cue, playing.cut, playing.sound.end)
+            if playing.again and isinstance(playing.cue, Say):
+                self._reports.append(PromptCut(playing.cue.cue, playing.sound.end))
+                self._queue.appendleft(_Waiting(playing.cue, playing.sound.samples, playing.voiced))
+            else:
+                self._gave_way.pop(playing.cue.cue, None)
+                self._report_end(playing.cue.cue, playing.cut, playing.sound.end)
             speech = isinstance(playing.cue, Say)
             gap_ms = limits.SPEECH_GAP_MS if speech else limits.TONE_GAP_MS
             self._free_at = playing.sound.end + self._samples(gap_ms)
@@ -271,14 +325,16 @@ class Mixer:
     def _begin(self) -> None:
         """Start what starts at this position."""
         now = self.position
-        while self._queue and not self._playing and now >= self._free_at:
+        if self._held_until is not None and now >= self._held_until:
+            self._held_until = None
+        while self._queue and not self._playing and now >= self._free_at and not self._holds(self._queue[0]):
             waiting = self._queue.popleft()
             self._reports.append(PromptStarted(waiting.cue.cue, now, waiting.voiced))
             if isinstance(waiting.cue, Pace):
                 self._start_pace(waiting.cue)
             elif waiting.samples is not None:
                 sound = _Sound(waiting.samples, now, now + len(waiting.samples))
-                self._playing = _Playing(waiting.cue, sound)
+                self._playing = _Playing(waiting.cue, sound, waiting.voiced)
                 if isinstance(waiting.cue, Say):
                     self._turn_beat(now, DUCK_GAIN, DUCK_MS)
         pace = self._pace
@@ -291,6 +347,10 @@ class Mixer:
             self._last_beat = (pace.grid.what, what, at)
             pace.next += 1
 
+    def _holds(self, waiting: _Waiting) -> bool:
+        """Whether this waits until somebody has spoken: prompts, not the beat or a tone."""
+        return self._held_until is not None and isinstance(waiting.cue, Say)
+
     def _next_change(self) -> int:
         """The position at which something starts or ends next."""
         now = self.position
@@ -299,6 +359,8 @@ class Mixer:
             changes.append(self._playing.sound.end)
         elif self._queue:
             changes.append(self._free_at)
+            if self._held_until is not None:
+                changes.append(self._held_until)
         if self._pace:
             changes += [at for at in (self._pace.next_at, self._pace.end_at) if at is not None]
         return min((at for at in changes if at > now), default=1 << 62)
@@ -365,7 +427,8 @@ class Mixer:
             clip = np.asarray(self._clip_of(text), dtype=np.float32)
         except Exception:  # noqa: BLE001 - no clip: the prompt is shown instead
             return None
-        return clip if clip.ndim == 1 and len(clip) and np.isfinite(clip).all() else None
+        good = clip.ndim == 1 and len(clip) and np.isfinite(clip).all()
+        return louder(clip, self.speech_db, self.rate_hz) if good else None
 
     def _unspoken(self, text: str) -> np.ndarray:
         tone = tones.attention(self.rate_hz)
@@ -374,6 +437,8 @@ class Mixer:
 
     def _drop(self, chosen: Callable[[Say | Tone | Pace], bool]) -> list[int]:
         dropped = [waiting.cue.cue for waiting in self._queue if chosen(waiting.cue)]
+        for cue in dropped:
+            self._gave_way.pop(cue, None)
         self._queue = deque(waiting for waiting in self._queue if not chosen(waiting.cue))
         for cue in dropped:
             self._report_end(cue, cut=True)

@@ -3,17 +3,24 @@
 The judge is the embedded ear: how much likelier the sound makes the right text than silence does
 (mean log probability a token; more is better). A machine's judgement, not people's: it can rule a
 setting out, not crown one. Run: python tests/bench/bench_voice.py [VOICE,RATE_WPM,PITCH ...]
+With --loudness instead: how much louder prompts become (ITU-T P.56) and how they are understood then,
+the noise as loud as the usual prompt.
 """
 
 import sys
 
 import numpy as np
-from sounds import in_surroundings, noises, say
+import soxr
+from sounds import LEVEL, Spoken, active_rms, in_surroundings, noises, say
 
 from prompter import limits
 from prompter.events import Phrase
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import shared_file
+from prompter.speak.loudness import louder
+from prompter.speak.mixer import SPEECH_GAIN
+from prompter.speak.speech_level import active_level
+from prompter.speak.voice import EspeakVoice
 
 PROMPTS = (
     "Is the tube in the neck?",
@@ -69,7 +76,41 @@ def evidence(ear: WhisperEar, voice: tuple[str, int, int], kind: str, snr_db: fl
     return found
 
 
+def loudness(ear: WhisperEar) -> None:
+    """The prompter's own voice, made louder up to the limiter."""
+    print("gain asked for: P.56 level gained (least, most), highest peak; evidence (standard error) in noise at 0 dB")
+    clips = [EspeakVoice().render(text) for text in PROMPTS]
+    for by_db in (-6.0, 0.0, 3.0, 6.0, 9.0):
+        made = [louder(clip, by_db, limits.MIX_RATE_HZ) for clip in clips]
+        pairs = zip(made, clips, strict=True)
+        gained = [active_level(a, limits.MIX_RATE_HZ)[0] - active_level(b, limits.MIX_RATE_HZ)[0] for a, b in pairs]
+        peak = SPEECH_GAIN * max(float(np.abs(clip).max()) for clip in made)
+        columns = []
+        for kind, _ in CONDITIONS:
+            scores = []
+            for seed, (text, clip, usual) in enumerate(zip(PROMPTS, made, clips, strict=True)):
+                rooms = noises(shared_file("audio"), kind)
+                scale = LEVEL / active_rms(soxr.resample(usual, limits.MIX_RATE_HZ, limits.SAMPLE_RATE_HZ))
+                sound = soxr.resample(clip * scale, limits.MIX_RATE_HZ, limits.SAMPLE_RATE_HZ).astype(np.float32)
+                spoken = in_surroundings(sound, rooms[seed % len(rooms)], 0.0, seed, level=None)
+                scores.append(ear.score(_cut(spoken), [Phrase(text, "said")]).evidence[text])
+            columns.append(f"{kind} {np.mean(scores):.2f} ({np.std(scores) / np.sqrt(len(scores)):.2f})")
+        print(f"{by_db:+.0f} dB: {np.mean(gained):+.1f} ({min(gained):+.1f}, {max(gained):+.1f}), {peak:.2f}; {'; '.join(columns)}", flush=True)
+
+
+def _cut(spoken: Spoken) -> np.ndarray:
+    first, last = (
+        round(at_ms * limits.SAMPLE_RATE_HZ / 1000) for at_ms in (spoken.starts_ms - AROUND_MS, spoken.ends_ms + AROUND_MS)
+    )
+    return spoken.sound[first:last]
+
+
 def main() -> None:
+    if "--loudness" in sys.argv:
+        ear = WhisperEar()
+        ear.load()
+        loudness(ear)
+        return
     given = [setting.split(",") for setting in sys.argv[1:]]
     settings = [(name, int(rate), int(pitch)) for name, rate, pitch in given] or SETTINGS
     ear = WhisperEar()

@@ -90,6 +90,18 @@ def test_good_news_needs_more_than_a_branch_and_that_more_than_a_plain_step() ->
     assert least_evidence("plain") < least_evidence("branch") < least_evidence("good")
 
 
+def test_with_a_telephone_on_speaker_each_risk_needs_more_and_good_evidence_is_enough() -> None:
+    def least_evidence(risk: str, stricter: float) -> float:
+        phrase = Phrase("breathing fine", "better", risk)
+        steps = [e / 100 for e in range(-200, 600)]
+        return next(e for e in steps if decide([ranking((phrase, e), (RISING, e - 6))], stricter).believed)
+
+    for risk in thresholds.LEAST:
+        more = least_evidence(risk, thresholds.ON_SPEAKER_EXTRA) - least_evidence(risk, 0.0)
+        assert 0.5 < more < 2.0
+    assert decide([ranking((FLAT, 5.0), (RISING, -3.0))], thresholds.ON_SPEAKER_EXTRA).believed
+
+
 @pytest.mark.parametrize(
     ("text", "wording", "lost"),
     [

@@ -8,13 +8,17 @@ from prompter import limits
 from prompter.events import Phrase
 from prompter.hear.ear import Ranking
 from prompter.hear.endpoint import Endpointer
-from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver
+from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
 from prompter.hear.numbers import Reading
 from prompter.hear.scorer import InlineScorer
 
 FLAT, RISING = PHRASES[0], PHRASES[2]
 UNSURE = Ranking(
     "scripted", [(FLAT, -2.0), (RISING, -2.1)], text="", window=limits.WINDOW_FRAMES
+)
+
+BARELY = Ranking(
+    "scripted", [(FLAT, 2.2), (RISING, -4.0)], text="chest flat", window=limits.WINDOW_FRAMES
 )
 
 
@@ -35,8 +39,8 @@ def only_heard(reports: list[object]) -> Heard:
 def test_onset_end_and_decision_come_in_order() -> None:
     hearing, _ = made(sure_of(FLAT))
     reports = stream(hearing, drawn(("silence", 5), ("speech", 10), ("silence", 20)))
-    assert [type(r) for r in reports] == [SpeechOnset, SpeechOver, Heard]
-    heard = reports[2]
+    assert [type(r) for r in reports] == [SpeechSuspected, SpeechOnset, SpeechOver, Heard]
+    heard = reports[3]
     assert (heard.heard, heard.believed) == (FLAT, True)
     assert (heard.onset_ms, heard.ended_ms) == (5 * 32, 15 * 32)
 
@@ -90,7 +94,7 @@ def test_talk_that_does_not_end_is_cut_and_never_believed() -> None:
 def test_a_very_short_sound_ends_without_a_decision() -> None:
     hearing, ear = made(sure_of(FLAT))
     reports = stream(hearing, drawn(("speech", 2), ("silence", 20)))
-    assert [type(r) for r in reports] == [SpeechOnset, SpeechOver]
+    assert [type(r) for r in reports] == [SpeechSuspected, SpeechOnset, SpeechOver]
     assert ear.asked == [] and not hearing.waiting
 
 
@@ -164,3 +168,11 @@ def test_the_sound_handed_out_holds_the_utterance() -> None:
     )
     assert heard.sound.dtype == np.float32
     assert int((heard.sound > 0.1).sum()) == 10 * 512
+
+
+def test_what_is_just_believed_is_not_while_a_telephone_talks_too() -> None:
+    sound = drawn(("speech", 10), ("silence", 20))
+    for on_speaker in (False, True):
+        hearing, _ = made(BARELY)
+        hearing.expect(PHRASES, False, on_speaker)
+        assert only_heard(stream(hearing, sound)).believed is not on_speaker

@@ -338,6 +338,7 @@ class World:
         self.table = prepared.table
         self.mixer = Mixer(self.card.rate_hz(0), lambda text: None if self.voice_dead else self.clip(text))
         heard_at.counts_for(self.mixer.rate_hz)
+        own_echo.counts_for(self.mixer.rate_hz)
         self.card.play(self.mixer)
         self.journal = journalling.LiveJournal(
             [self.folder], self.clock.began, lambda: {"kind": "opened", "flow": "", "plan": None},

@@ -69,3 +69,28 @@ def test_sound_outside_of_prompts_is_untouched() -> None:
     own = OwnEcho()
     block = np.ones(BLOCK, np.float32)
     assert own.without(block, 1000, False, 0.0) is block
+
+
+def test_once_the_room_is_known_people_are_heard_over_a_prompt_and_it_is_not() -> None:
+    own, rate = OwnEcho(), limits.SAMPLE_RATE_HZ
+    own.counts_for(rate)
+    random, late = np.random.default_rng(0), 3  # blocks from the sound card to the microphone
+    played = blocks_of(TEXT) * 6
+    caregiver = blocks_of("chest flat, no rise", "en-gb+f2")
+    begins = len(played) - len(caregiver) - 5
+    let_through = []
+    for number in range(len(played)):
+        at_ms = 32 * number
+        own.played(played[number], at_ms)  # handed over now, heard from now on
+        mic = 1e-4 * random.standard_normal(BLOCK).astype(np.float32)
+        if number >= late:
+            mic = mic + 0.4 * played[number - late]
+        if begins <= number < begins + len(caregiver):
+            mic = mic + 0.4 * caregiver[number - begins]
+        sound, own_db = own.cleaned(mic, at_ms, True, 0.0)
+        let_through.append(10 * np.log10(np.mean(sound**2) + 1e-12) > own_db)
+    assert not any(let_through[:40])  # the room is not known yet
+    spoken = [np.mean(block**2) > 1e-3 for block in caregiver]
+    heard = let_through[begins : begins + len(caregiver)]
+    assert sum(h for h, s in zip(heard, spoken, strict=True) if s) > 0.7 * sum(spoken)
+    assert sum(let_through[begins - 60 : begins]) < 6

@@ -44,6 +44,17 @@ def test_json_alone_is_on_standard_output(home: Path, plan_file: Path) -> None:
     assert (found.returncode == 0) is report["ready"]
 
 
+@pytest.mark.alone
+@pytest.mark.timeout(150)
+def test_the_loudness_of_the_voice_is_measured_in_calm(home: Path, plan_file: Path, sound_server: Any) -> None:
+    sound_server.let_microphone_hear("loudspeaker")
+    found = ready(home, "--json", "--level", "--plan", str(plan_file), environment=sound_server.environment)
+    checks = {check["name"]: check for check in json.loads(found.stdout)["checks"]}
+    assert checks["quietest voice (+0 dB)"]["state"] == checks["loudest voice (+9 dB)"]["state"] == "ok"
+    above = [int(checks[name]["detail"].split()[1]) for name in ("quietest voice (+0 dB)", "loudest voice (+9 dB)")]
+    assert 3 <= above[1] - above[0] <= 9  # the limiter keeps some of it back
+
+
 def test_a_wrong_option_ends_with_2(home: Path) -> None:
     assert ready(home, "--no-such-option").returncode == 2
 

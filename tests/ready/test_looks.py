@@ -16,6 +16,7 @@ from prompter.ready import files, sound
 from prompter.ready.check import Check
 from prompter.ready.plan import look_at_approval, look_at_plan
 from prompter.ready.self_test import report, verdict
+from prompter.ready.sound import level_check
 from prompter.resources import flow_file, shared_file
 from prompter.speak import tones
 
@@ -168,3 +169,15 @@ def test_every_line_is_one_line_and_the_json_has_the_same() -> None:
     assert found["checks"] == [
         {"name": "disk", "state": "not ok", "detail": "only 3 MB are free.", "do": "Make room.", "doubts": ["a doubt"]}
     ]
+
+
+def test_a_voice_must_stand_above_the_room() -> None:
+    random = np.random.default_rng(0)
+    room = (random.standard_normal(16_000) * 0.001).astype(np.float32)
+    speech = np.concatenate([room, 0.1 * np.sin(np.arange(32_000) * 0.3).astype(np.float32), room])
+    assert level_check("quietest", -6, room, speech).line().startswith("ok: quietest voice (-6 dB)")
+    faint = level_check("quietest", -6, room, speech * 0.02 + np.resize(room, len(speech)))
+    assert faint.state == "not ok" and "15 dB are needed" in faint.line()
+    harsh = level_check("loudest", 9, room, np.clip(speech * 30, -1, 1))
+    assert harsh.state == "not ok" and "overdriven" in harsh.line()
+    assert level_check("loudest", 9, room, np.zeros(0, np.float32)).state == "could not be tried"

@@ -1,0 +1,1 @@
+"""Takes the prompter's own sound out of the microphone's."""
