@@ -161,8 +161,16 @@ def _no_limit(data):
             line["if"] = ["tries >= 9" if condition == "tries >= 3" else condition for condition in line["if"]]
 
 
+def _too_late(data):
+    """Nobody asks for breaths, and silence waits long where they have begun."""
+    data["rules"]["breath_gap"][-1]["after_s"] = 90.0
+    for step in ("look", "lips", "tap"):
+        for silent in data["steps"][step]["silent"]:
+            silent["act_s"] = 60.0
+
+
 FAULTS = {  # a fault, and the property that is there to see it
-    "breaths come too late": (_set("rules", "breath_gap", -1, "after_s", 40.0), "breaths never too far apart"),
+    "breaths come too late": (_too_late, "breaths never too far apart"),
     "a question in the first beats": (_set("rules", "ask_after_beat_s", 1.0), "no question in the first beats"),
     "too many test breaths": (_set("rules", "test_breaths", 4), "two test breaths at most"),
     "the call's reminder is rare": (_set("call", "reminder_s", 60.0), "reminders of the call"),
@@ -180,7 +188,7 @@ FAULTS = {  # a fault, and the property that is there to see it
 }  # fmt: skip
 
 
-NEEDS_COUNTS = {"no limit to tubes"}
+NEEDS_COUNTS = {"no limit to tubes", "no second route"}
 """Only the whole walk tells one try from the next."""
 
 
@@ -202,8 +210,8 @@ def test_a_machine_that_remembers_across_forks_is_found(flow, monkeypatch):
 def test_hard_words_are_found(flow):
     def hard(data):
         for step in data["steps"].values():
-            for line in step["say"]:
-                line["say"] = "Immediately initiate ventilatory resuscitation procedures."
+            for number, line in enumerate((*step["say"], *step["then_say"], *step["ask"])):
+                line["say"] = f"Immediately initiate ventilatory resuscitation procedure number {number} of {step['title']}."
 
     found = Walked("child")
     twin = broken(flow, hard)
