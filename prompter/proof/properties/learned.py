@@ -8,7 +8,7 @@ from prompter.proof.watch import Edge, Findings, Watch
 TUBE = Property("what is said is learned", "the state knows the tube: proven open, unknown, out")
 BREATHING = Property("how breathing is said to be is learned", "the next question and the call depend on it")
 MISSING = Property("what is missing is remembered", "it is not asked for again")
-AGAIN = Property("a second 'won't pass' calls", "CLINICAL section 3, rule 6: what fails twice needs help", limit=2, unit="times")
+AGAIN = Property("a second 'won't pass' calls", "what fails twice needs help", "CLINICAL section 3, rule 6")
 
 PROPERTIES = (TUBE, BREATHING, MISSING, AGAIN)
 _TEACHES: dict[str, dict[str, str]] = {

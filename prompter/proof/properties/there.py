@@ -13,7 +13,7 @@ Holds = Callable[[Edge], bool]
 
 THERE = Property("only what is there is spoken of", "what the home lacks, or has lost, cannot be used; who is not there cannot help")
 ONE_WAY = Property("one way at a time", "two ways of one thing, told together, are neither done")
-ONCE = Property("asked for once", "the same errand again costs a prompt", limit=1, unit="times")
+ONCE = Property("asked for once", "the same errand again costs a prompt")
 TRUE = Property("the crew is told what is so", "all that is known, and nothing else")
 INNER = Property("the inner tube before the bag", "some bags hold to the inner tube alone")
 
