@@ -115,12 +115,21 @@ _FLOW: dict[str, Any] = {}
 
 
 def _try_these(flow: Flow, numbers: Sequence[int]) -> Iterator[Tried]:
-    if not numbers:
+    """What needs no walk first: without any that does, the flow itself is not walked either."""
+    data = flow.model_dump(by_alias=True)
+    mutants, to_walk = list(mutants_of(data)), []
+    for number in numbers:
+        told = _told_at_once(mutants[number], data)
+        if told:
+            yield Tried(number, mutants[number].what, mutants[number].operator, *told)
+        else:
+            to_walk.append(number)
+    if not to_walk:
         return
     _prepare(flow)
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork")) as pool:
         try:
-            yield from pool.map(_try, numbers)
+            yield from pool.map(_try, to_walk)
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
@@ -147,9 +156,10 @@ def _try(number: int) -> Tried:
     return Tried(number, mutant.what, mutant.operator, outcome, detail)
 
 
-def _outcome(mutant: Mutant) -> tuple[str, str]:
+def _told_at_once(mutant: Mutant, data: Any) -> tuple[str, str] | None:
+    """By the file or the clinical tables."""
     try:
-        flow = Flow.model_validate(mutant.of(_FLOW["data"]))
+        flow = Flow.model_validate(mutant.of(data))
         found = findings(flow)
     except (ValueError, KeyError, CannotDo):
         return REFUSED, REFUSED_FILE
@@ -157,10 +167,12 @@ def _outcome(mutant: Mutant) -> tuple[str, str]:
         return REFUSED, REFUSED_FILE
     rows = Findings()
     look_at_rows(flow, rows)
-    if rows.failed:
-        return CAUGHT, next(iter(rows.failed))
+    return (CAUGHT, next(iter(rows.failed))) if rows.failed else None
+
+
+def _outcome(mutant: Mutant) -> tuple[str, str]:
     try:
-        return _walked(flow, mutant)
+        return _walked(Flow.model_validate(mutant.of(_FLOW["data"])), mutant)
     except Exception as error:  # noqa: BLE001 - a table that cannot be laid out is caught
         return REFUSED, f"the table is refused ({type(error).__name__})"
 

@@ -8,6 +8,7 @@ from prompter.errors import CannotDo
 from prompter.proof import trying
 from prompter.proof.mutants import Mutant, mutants_of
 from prompter.proof.trying import CAUGHT, HARMLESS, REFUSED, SURVIVES, Tally, Tried, try_all
+from prompter.proof.walk import Walked
 
 
 @pytest.fixture
@@ -62,7 +63,26 @@ def test_only_what_changes_something_counts():
     assert tally.share == 0.75 and tally.by() == {"x": 3} and len(tally.those(HARMLESS)) == 2
 
 
-def test_a_change_that_nothing_shows_is_harmless(flow, monkeypatch):
-    """The same flow again: every cue of both walks is the same. With nothing to see it by, a change survives."""
-    trying._prepare(flow)
-    assert trying._outcome(Mutant("none", "none", lambda data: None)) == (HARMLESS, "")
+@pytest.mark.parametrize(("cues", "outcome"), [("same", HARMLESS), ("other", SURVIVES)])
+def test_what_no_property_notices_is_harmless_only_with_the_very_same_cues(flow, monkeypatch, cues, outcome):
+    """The walks themselves are tested beside this file; here they find nothing."""
+
+    class Nothing:
+        def __init__(self, *_, **__):
+            self.found = Walked("child", cues=cues)
+
+        def run_from(self, ways, most):
+            return self.found
+
+    monkeypatch.setattr(trying, "Walk", Nothing)
+    monkeypatch.setattr(trying, "walk_one", lambda *_, **__: (Nothing().found, 0, 0))
+    monkeypatch.setattr(trying, "_FLOW", {"data": flow.model_dump(by_alias=True), "cues": ["same", "same"], "entries": {}})
+    assert trying._outcome(Mutant("none", "none", lambda data: None)) == (outcome, "")
+
+
+def test_a_table_that_cannot_be_laid_out_is_refused(flow, monkeypatch):
+    def gone(data):
+        del data["ways"]["rescue"]
+
+    monkeypatch.setattr(trying, "_FLOW", {"data": flow.model_dump(by_alias=True), "cues": ["", ""], "entries": {}})
+    assert trying._outcome(Mutant("none", "none", gone))[0] == REFUSED
