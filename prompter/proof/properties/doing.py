@@ -35,6 +35,8 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
             found.check(DOING.name, not marks & {"changing", "inserting"}, f"no change goes on at {step!r}, but the machine holds it for one")
         if step in _OFF_ROUTE:
             found.check(DOING.name, "on route" not in marks, f"no other route goes on at {step!r}, but the machine holds it for one")
+    if any((cue.what, cue.value) == ("tube", "out") for cue in edge.learned):
+        found.check(DOING.name, "changing" not in marks or step in _CHANGING, f"the old tube is out at {step!r}, but the machine holds it for in")
     stands = machine.table.stands
     for moved in edge.moves:
         if moved.target in _INSERTING - {"tube-in-again"} and not stands[moved.source].visit and moved.source != moved.target:
