@@ -10,11 +10,12 @@ from dataclasses import dataclass, field
 from prompter.flow.document import Flow
 from prompter.flow.table import build
 from prompter.proof import clinical, properties, silence, texts
+from prompter.proof.found import Path, Walked
 from prompter.proof.properties.property import Property
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
-from prompter.proof.walk import MOVES, WORDS, Part, Path, Walk, Walked
+from prompter.proof.walk import MOVES, WORDS, Part, Walk
 
 PARTS: tuple[tuple[str, Part], ...] = (("child", MOVES), ("adult", WORDS))
 """The ages walked, and what each walk does. An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""

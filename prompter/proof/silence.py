@@ -7,6 +7,7 @@ from itertools import product
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table
+from prompter.proof.found import Path, Walked
 from prompter.proof.properties.property import Property
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import BeatBegan, Heard, Scene
@@ -18,7 +19,6 @@ from prompter.proof.variants import (
     begun,
     numbers,
 )
-from prompter.proof.walk import Path, Walked
 from prompter.proof.watch import BREATH_WORDS, CALL_WORDS
 
 FIRST_S = {"ventilated": 20, "something to take off": 60, "other": 45}

@@ -6,9 +6,9 @@ from prompter.flow.consistency import NEVER_SAID
 from prompter.flow.document import Flow
 from prompter.flow.table import Table
 from prompter.proof.clinical import look_at_rows
+from prompter.proof.found import Walked
 from prompter.proof.properties.property import Property
 from prompter.proof.reading import grade
-from prompter.proof.walk import Walked
 
 JUMPS = Property("no prompt contains a phrase that jumps", "the microphone hears the loudspeaker; a bare phrase could be obeyed")
 ONE_ACTION = Property("one action a prompt", "two are not remembered with full hands")

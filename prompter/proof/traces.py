@@ -11,10 +11,10 @@ from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Variant, build
 from prompter.proof import properties
+from prompter.proof.found import Path, Walked
 from prompter.proof.scene import Scene
 from prompter.proof.silence import FIRST, walk_silence
 from prompter.proof.variants import AGES, CALL_AFTER_ALONE_S, CALL_AT_ONCE_S, WORDS, Facts, numbers
-from prompter.proof.walk import Path, Walked
 from prompter.proof.watch import Edge, Findings, Watch, follow
 
 FORMAT = "trace-1"

@@ -3,7 +3,7 @@
 import time
 from collections import deque
 from collections.abc import Callable, Hashable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from hashlib import sha256
 
 from prompter.events import Answered, Record, SpeechStarted
@@ -13,6 +13,7 @@ from prompter.flow.memory import Memory
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
+from prompter.proof.found import Path, Walked
 from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
@@ -58,34 +59,6 @@ class Node:
     depth: int = 0
     new_aspects: bool = False
     place: Hashable = None
-
-
-@dataclass
-class Walked:
-    """What one walk found."""
-
-    age: str
-    coarse: int = 0
-    states: int = 0
-    moves: int = 0
-    seconds: float = 0.0
-    findings: Findings = field(default_factory=Findings)
-    traces: dict[str, "Path"] = field(default_factory=dict)
-    cues: str = ""
-    left: int = 0
-    depth: int = 0
-    classes: int = 0
-
-
-@dataclass
-class Path:
-    """The events that lead to a fault, and in which plan."""
-
-    age: str
-    helper: bool
-    decided: dict[str, str | bool]
-    events: list[Record | int]
-    start: str = ""  # the step it begins at; empty: the flow's own
 
 
 class Walk:

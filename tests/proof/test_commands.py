@@ -14,7 +14,7 @@ from prompter.proof.check import PROPERTIES, Checked, Result
 from prompter.proof.clinical import look_at_rows
 from prompter.proof.mutants import mutants_of
 from prompter.proof.traces import Trace, read, replay, trace_of, write
-from prompter.proof.walk import Path as Way
+from prompter.proof.found import Path as Way
 from prompter.proof.watch import Findings
 from prompter.resources import flow_file
 

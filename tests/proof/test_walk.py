@@ -13,12 +13,13 @@ from prompter.flow.memory import Memory
 from prompter.flow.table import BUILT_IN, build
 from prompter.proof.abstract import States
 from prompter.proof.check import walk_one
+from prompter.proof.found import Walked
 from prompter.proof.properties.machine import SAME
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.texts import GRADE, look_at_texts
 from prompter.proof.variants import Facts, open_variant, undecided
-from prompter.proof.walk import MOVES, WORDS, Walk, Walked
+from prompter.proof.walk import MOVES, WORDS, Walk
 
 TURNS = 60
 

@@ -182,7 +182,7 @@ def one_file(tmp_path_factory):
     return tmp_path_factory.mktemp("forged") / "j.jsonl"
 
 
-def the_same_verdict(data, path):
+def assert_the_same_verdict(data, path):
     path.write_bytes(data)
     mine, theirs = checking.checked(path), read(path)
     assert mine.problem == theirs.problem
@@ -201,7 +201,7 @@ def the_same_verdict(data, path):
 @settings(max_examples=500, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(forged())
 def test_the_same_verdict_on_forged_journals(one_file, data):
-    the_same_verdict(data, one_file)
+    assert_the_same_verdict(data, one_file)
 
 
 @settings(max_examples=300, deadline=None)
@@ -211,7 +211,7 @@ def test_the_same_verdict_on_bytes_written_over(losses, one_file, events, rng, o
     for place, new in over:
         at = int(place * len(data))
         data[at : at + len(new)] = new
-    the_same_verdict(bytes(data), one_file)
+    assert_the_same_verdict(bytes(data), one_file)
 
 
 @pytest.mark.parametrize("odd", [b'"x":"\xff"', b'"x":NaN', b'"x":"\x01"'])
@@ -225,4 +225,4 @@ def test_what_msgspec_or_python_alone_would_take_is_judged_as_by_the_journal_roo
         line = line.replace(b'"v":1}', b'"v":1,' + odd + b"}") if seq == 2 else line
         prev = hashlib.sha256(line).hexdigest()
         lines.append(line + b"\n")
-    assert the_same_verdict(b"".join(lines), one_file) == (odd == b'"x":NaN')
+    assert assert_the_same_verdict(b"".join(lines), one_file) == (odd == b'"x":NaN')
