@@ -35,7 +35,7 @@ DENIAL_MARGIN = 0.15
 """Evidence by which a wording must lead each form that denies it. One voice's 'not going up' leads by
 0.3 where the free decode is "that's going up"; refusing them asks 1 answer in 100 again."""
 
-ON_SPEAKER_EXTRA = 0.3
+ON_SPEAKER_EXTRA = 1.0
 """Added while a telephone is on speaker: whoever talks there is not asked anything, and talks a lot."""
 
 LONG_WINDOW_EXTRA = 1.0

@@ -18,7 +18,7 @@ UNSURE = Ranking(
 )
 
 BARELY = Ranking(
-    "scripted", [(FLAT, 1.65), (RISING, -4.0)], text="chest flat", window=limits.WINDOW_FRAMES
+    "scripted", [(FLAT, 2.2), (RISING, -4.0)], text="chest flat", window=limits.WINDOW_FRAMES
 )
 
 
