@@ -13,7 +13,7 @@ from prompter.flow.table import Table
 from prompter.live.memory import give_back
 
 Put = Callable[[tuple[str, Any]], None]
-"""Is given ('ear', Hearing), ('one ear', why another is missing) or ('no ear', why)."""
+"""Is given ('ear', Hearing), ('one ear', (its name, what it lacks)) or ('no ear', why)."""
 
 
 def ears_there() -> list[str]:
@@ -55,11 +55,11 @@ def _load(table: Table, put: Put) -> None:
             try:
                 ear.load()
                 if note := getattr(ear, "note", ""):
-                    put(("one ear", note))
+                    put(("one ear", (ear.name, note)))
                 ear.prepare(wordings)
                 ears.append(ear)
             except CannotDo as error:
-                put(("one ear", error.one_line()))
+                put(("one ear", (ear.name, error.one_line())))
         if not ears:
             raise CannotDo("no recogniser can be loaded.", mend="prompter ears")
         hearing = Hearing(ears, ThreadScorer(), known)

@@ -217,7 +217,8 @@ class Runner:
         elif what in ("no loudspeaker", "no microphone", "no ear", "no keys"):
             self._fault(what.removeprefix("no "), value)
         elif what == "one ear":
-            self.session.note({"kind": "fault", "part": "second ear", "detail": value}, self._clock.now_ms())
+            name, text = value
+            self.session.note({"kind": "fault", "part": f"ear {name}", "detail": text}, self._clock.now_ms())
         elif what == "disk":
             self._disk(value)
         elif what == "look again":
