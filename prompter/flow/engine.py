@@ -2,11 +2,12 @@
 
 import logging
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any, Protocol
 
 from transitions import Machine
 
-from prompter.flow.conditions import guard_of
+from prompter.flow.conditions import Atom, guard_of
 from prompter.flow.memory import Memory
 from prompter.flow.table import STAY, Row, Table
 
@@ -41,18 +42,27 @@ def engine_of(table: Table) -> Machine:
 
 
 def _conditions(row: Row, confirming: bool) -> list[Callable[..., bool]]:
-    guard, answer = guard_of(row.atoms), row.trigger
+    condition = _condition(row.atoms, row.needs_reason, row.trigger if row.confirm else None, confirming)
+    return [condition] if condition else []
+
+
+@lru_cache(maxsize=8192)
+def _condition(
+    atoms: tuple[Atom, ...], needs_reason: bool, pending: str | None, confirming: bool
+) -> Callable[..., bool] | None:
+    """One function for all rows that ask the same: there are thousands of rows, and few questions."""
+    guard = guard_of(atoms)
     tests: list[Callable[[Memory], bool]] = [guard] if guard else []
-    if row.needs_reason:
+    if needs_reason:
         tests.append(lambda memory: memory.reason is not None)
-    if row.confirm:
-        tests.append(lambda memory: (memory.pending == answer) is not confirming)
+    if pending is not None:
+        tests.append(lambda memory: (memory.pending == pending) is not confirming)
     if not tests:
-        return []
+        return None
     if len(tests) == 1:
         only = tests[0]
-        return [lambda walker: only(walker.memory)]
-    return [lambda walker: all(test(walker.memory) for test in tests)]
+        return lambda walker: only(walker.memory)
+    return lambda walker: all(test(walker.memory) for test in tests)
 
 
 def _after(row: Row, confirming: bool) -> Callable[[Any], None]:
