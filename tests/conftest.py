@@ -4,7 +4,7 @@ make ready (made once for all processes of a run), and virtual sound devices."""
 import importlib.util
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -71,40 +71,56 @@ def _of_the_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder that all processes of this run share."""
     base = tmp_path_factory.getbasetemp()
     folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "made-ready"
-    folder.mkdir(exist_ok=True)
+    (folder / "cache").mkdir(parents=True, exist_ok=True)
     return folder
+
+
+def _make_once(folder: Path, make: Callable[[Path], None]) -> None:
+    """The first process that comes makes it, the others wait."""
+    made = folder / f"{make.__name__} done"
+    with FileLock(folder / f"{make.__name__}.lock"):
+        if not made.exists():
+            make(folder)
+            made.touch()
+
+
+def _clips(folder: Path) -> None:
+    from prompter.live.preparing import every_prompt, prepare
+    from prompter.speak.clips import ClipStore
+    from prompter.speak.own_voice import prompter_voice
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PROMPTER_HOME", str(folder))
+        table = prepare(live_helper("caregiver").write_plan(folder / "plan.yaml")).table
+        assert ClipStore(folder / "cache" / "clips", prompter_voice()).prepare(every_prompt(table)) == []
+
+
+def _ears(folder: Path) -> None:
+    from prompter.hear.whisper_ear import WhisperEar
+    from prompter.live.ears import known_phrases
+
+    plan = live_helper("caregiver").write_plan(folder / "plan-of-the-ears.yaml")
+    WhisperEar(cache=folder / "cache").prepare(known_phrases(table_of(plan)))
 
 
 @pytest.fixture(scope="session")
 def kept_clips(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A cache folder with protocol and spoken prompts of the demonstration's patient."""
-    from prompter.live.preparing import every_prompt, prepare
-    from prompter.speak.clips import ClipStore
-    from prompter.speak.own_voice import prompter_voice
-
     folder = _of_the_run(tmp_path_factory)
-    with FileLock(folder / "lock"):
-        if not (folder / "clips made").exists():
-            with pytest.MonkeyPatch.context() as patch:
-                patch.setenv("PROMPTER_HOME", str(folder))
-                table = prepare(live_helper("caregiver").write_plan(folder / "plan.yaml")).table
-                assert ClipStore(folder / "cache" / "clips", prompter_voice()).prepare(every_prompt(table)) == []
-            (folder / "clips made").touch()
+    _make_once(folder, _clips)
     return folder / "cache"
 
 
 @pytest.fixture(scope="session")
-def kept_by_ears(kept_clips: Path) -> Path:
+def kept_by_ears(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The same, with what the embedded ear computes ahead of every wording."""
-    from prompter.hear.whisper_ear import WhisperEar
-    from prompter.live.ears import known_phrases
-
-    folder = kept_clips.parent
-    with FileLock(folder / "lock"):
-        if not (folder / "ears made").exists():
-            WhisperEar(cache=kept_clips).prepare(known_phrases(table_of(folder / "plan.yaml")))
-            (folder / "ears made").touch()
-    return kept_clips
+    folder = _of_the_run(tmp_path_factory)
+    jobs = [_clips, _ears]
+    if os.environ.get("PYTEST_XDIST_WORKER", "gw0")[-1] in "13579":
+        jobs.reverse()  # so that two processes do one each
+    for make in jobs:
+        _make_once(folder, make)
+    return folder / "cache"
 
 
 def _home(home: Path, cache: Path) -> Path:

@@ -131,7 +131,7 @@ class SoundServer:
         path = self._folder / f"said-{self._played}.wav"
         soundfile.write(path, sound, rate_hz, subtype="PCM_16")
         return subprocess.Popen(
-            [*_FIRST, "paplay", "--device=mouth", "--latency-msec=30", str(path)], env=self.environment
+            [*_FIRST, "paplay", "--device=mouth", "--latency-msec=150", str(path)], env=self.environment
         )
 
     def record(self, path: Path) -> "subprocess.Popen[bytes]":

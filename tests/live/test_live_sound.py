@@ -16,7 +16,7 @@ from prompter.speak.voice import EspeakVoice
 ANSWERS = {
     "tube-check": ("still in place", "in place"),
     "valve-off": ("okay done", "done"),
-    "passed": ("all the way", "passed"),
+    "suction": ("all the way", "passed"),  # while the suction seconds tick
     "look": ("still struggling", "not better"),
 }
 REPLY_MS_AT_MOST = 3_000
