@@ -26,6 +26,7 @@ from prompter.live.clock import HeardAt, LiveClock
 from prompter.live.keyboard import Keyboard
 from prompter.live.memory import keep_small
 from prompter.live.own_echo import OwnEcho
+from prompter.live.priority import go_first
 from prompter.live.screen import Screen, say_plainly
 from prompter.live.shown import Shown
 from prompter.live.soundcard import SoundCard
@@ -45,6 +46,7 @@ def respond(
     `new`: begin at the first question even if an emergency was interrupted a moment ago.
     """
     keep_small()
+    go_first()
     emergency = Emergency(plan, keys_only, out, microphone, loudspeaker, new)
     sys.setswitchinterval(limits.SWITCH_S)
     with _signals(emergency.inbox), _libraries_hushed():
@@ -277,9 +279,9 @@ class Emergency:
         load_ears(self._prepared.table, self.inbox.put)
 
     def _prepare_clips(self) -> None:
-        first = [*last_resort.texts(), *notices.texts()]
-        table = self._prepared.table
-        texts = [*first, *table.texts(), *map(table.continuing, table.stands)]
+        from prompter.live.preparing import every_prompt
+
+        texts = every_prompt(self._prepared.table)
         # A pause after each: what is said and heard meanwhile comes first.
         missing = self._store.prepare(texts, lambda *_: time.sleep(limits.CLIP_PAUSE_S))
         if missing:

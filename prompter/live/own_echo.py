@@ -51,7 +51,7 @@ class OwnEcho:
         guarded = self.without(block, at_ms, speaking, latency_ms)
         if self._ahead is None:
             return guarded, limits.QUIET_DB
-        played, jumped = self._ahead.during(at_ms)
+        played, jumped = self._ahead.during(at_ms, self._own.knows_room)
         if jumped:
             self._own.changed()
         found = self._own.take(block, played, speaking)

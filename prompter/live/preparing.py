@@ -10,6 +10,7 @@ from prompter.care.plan import Plan, for_no_plan, load_plan
 from prompter.errors import CannotDo
 from prompter.flow.family import family_text, least_approved
 from prompter.flow.table import Table, Variant, build
+from prompter.live import last_resort, notices
 from prompter.live.flow_cache import cached_flow
 from prompter.resources import flow_file
 
@@ -55,6 +56,12 @@ def prepare(plan_file: Path | None) -> Prepared:
         flow_text=flow_text,
         cache=cache,
     )
+
+
+def every_prompt(table: Table) -> list[str]:
+    """All that may be said in this emergency; first what is needed when something fails."""
+    first = [*last_resort.texts(), *notices.texts()]
+    return list(dict.fromkeys([*first, *table.texts(), *map(table.continuing, table.stands)]))
 
 
 def cache_folder() -> Path | None:

@@ -12,6 +12,7 @@ from typing import Any
 
 from prompter import limits
 from prompter.errors import CannotDo
+from prompter.events import Phrase
 from prompter.ready.check import Check
 from prompter.speak.clips import ClipStore
 
@@ -47,6 +48,17 @@ def look_at_ears(whisper: Any, vosk: Any) -> Check:
         second = " A second ear is there as well." if good else f" The second ear: {why}."
     found = f"the embedded ear's weights are the known ones.{second}{f' {note}.' if note else ''}"
     return Check("ears", "ok", found)
+
+
+def make_ear_ready(ear: Any, known: list[Phrase], found: Check) -> Check:
+    """Loads it, and lets it compute and keep what it needs of every wording: it then joins an emergency
+    at once, not after some seconds. `found` if all is well."""
+    try:
+        ear.load()
+        ear.prepare(known)
+    except CannotDo as error:
+        return Check("ears", "not ok", f"the embedded ear: {error.what}", error.mend or "Keys work meanwhile: prompter ears")
+    return found
 
 
 def look_at_disk(folder: Callable[[], Path]) -> Check:

@@ -13,9 +13,8 @@ from prompter.care.parts import Voice
 from prompter.care.plan import Plan
 from prompter.care.supplies import Supply, supplies
 from prompter.errors import CannotDo
-from prompter.live import last_resort, notices
 from prompter.live.ears import known_phrases
-from prompter.live.preparing import FLOW, cache_folder, prepare
+from prompter.live.preparing import FLOW, cache_folder, every_prompt, prepare
 from prompter.ready import files, sound
 from prompter.ready.check import Check
 from prompter.ready.plan import look_at_approval, look_at_plan
@@ -58,6 +57,8 @@ class SelfTest:
         yield self._clips()
         whisper, vosk = self._ears()
         ears = files.look_at_ears(whisper, vosk)
+        if ears.state == "ok":
+            ears = files.make_ear_ready(whisper, known_phrases(self._prepared.table), ears)
         yield ears
         if self._quiet:
             yield sound.look_at_loudspeaker(self._devices[1])
@@ -80,7 +81,7 @@ class SelfTest:
         folder = cache_folder()
         if folder is None:
             return Check("spoken prompts", "not ok", "no folder can be made for them.", "Set PROMPTER_HOME to a folder.")
-        texts = [*last_resort.texts(), *notices.texts(), *self._prepared.table.texts(), sound.PHRASE, sound.LEVEL_TEXT]
+        texts = [*every_prompt(self._prepared.table), sound.PHRASE, sound.LEVEL_TEXT]
         self._store, check = files.look_at_clips(folder / "clips", voice, texts, self._progress)
         return check
 
@@ -125,8 +126,6 @@ class SelfTest:
                 "Run it at a terminal, and say the phrase yourself.",
             )  # fmt: skip
         table = self._prepared.table
-        ear.load()
-        ear.prepare(table.phrases(STEP))
         # The prompter's own sentences are no rivals here: one of them is to be understood.
         known = [phrase for phrase in known_phrases(table) if phrase.answer]
         hearing = Hearing([ear], ThreadScorer(), known)

@@ -42,6 +42,13 @@ class Respond:
                 stdin=subprocess.PIPE, stdout=output, stderr=output,
             )  # fmt: skip
 
+    def hears(self, timeout_s: float = 60.0) -> None:
+        """Waits until microphone and ears are there: what is said before is lost."""
+        end = time.monotonic() + timeout_s
+        while not all(f"STATE  {line}" in self.output.read_text() for line in ("microphone: listening", "ear: ready")):
+            assert time.monotonic() < end and self.process.poll() is None, self.output.read_text()[-1500:]
+            time.sleep(0.05)
+
     def press(self, keys: str) -> None:
         assert self.process.stdin is not None
         self.process.stdin.write(keys.encode())
@@ -69,7 +76,9 @@ class Respond:
                 break
             time.sleep(0.05)
         last = [e["kind"] + " " + str(e.get("text") or e.get("detail") or "") for e in self.events()[-8:]]
-        raise AssertionError(f"not in time; last: {last}; {self.output.read_text()[-500:]}")
+        ended = self.process.poll()
+        what = "not in time" if ended is None else f"the program ended with {ended}"
+        raise AssertionError(f"{what}; last: {last}; {self.output.read_text()[-1500:]}")
 
     def settle(self, after_s: float) -> None:
         """Lets it run on for a while, and ends it."""
@@ -115,7 +124,7 @@ class Caregiver:
     def say(self, text: str, after_s: float = 0.3) -> None:
         """Says it after thinking for a moment (people take 0.2 s on average: Stivers et al., PNAS
         2009;106:10587); returns when it is said."""
-        time.sleep(after_s)
         clip = 0.6 * self._voice.render(text)
+        time.sleep(after_s)
         self.said.append((text, clip))
         self._server.say(clip, 22_050).wait(20)

@@ -27,6 +27,12 @@ set-default-sink loudspeaker
 set-default-source microphone
 """
 
+_FIRST = ("nice", "-n", "-11") if hasattr(os, "geteuid") and os.geteuid() == 0 else ()
+"""As the server's own priority (its default, where it may): a real card and a real mouth wait for no program."""
+
+DEVICES = ("sink_name=room", "sink_name=mouth", "sink_name=loudspeaker", "source_name=microphone")
+"""In the order in which they can be plugged in."""
+
 _ALSA = """\
 </usr/share/alsa/alsa.conf>
 pcm.!default { type pulse }
@@ -106,6 +112,15 @@ class SoundServer:
         self._pactl("set-default-sink", "loudspeaker")
         self._pactl("set-default-source", "microphone")
 
+    def begin_anew(self) -> None:
+        """Every device there again, the microphone at the mouth, nothing playing: for the next one."""
+        loaded = self._pactl("list", "short", "modules")
+        self.add(*(device for device in DEVICES if device not in loaded))
+
+    def microphone_is_open(self) -> bool:
+        """Whether a program listens."""
+        return bool(self._pactl("list", "short", "source-outputs").strip())
+
     def let_microphone_hear(self, what: str) -> None:
         """Makes the monitor of 'mouth' or 'loudspeaker' the default input."""
         self._pactl("set-default-source", "microphone" if what == "mouth" else f"{what}.monitor")
@@ -116,14 +131,14 @@ class SoundServer:
         path = self._folder / f"said-{self._played}.wav"
         soundfile.write(path, sound, rate_hz, subtype="PCM_16")
         return subprocess.Popen(
-            ["paplay", "--device=mouth", "--latency-msec=30", str(path)], env=self.environment
+            [*_FIRST, "paplay", "--device=mouth", "--latency-msec=150", str(path)], env=self.environment
         )
 
     def record(self, path: Path) -> "subprocess.Popen[bytes]":
         """Begins to record the room into `path`: int16, interleaved (mouth, loudspeaker)."""
         with path.open("wb") as file:
             return subprocess.Popen(
-                ["parec", "--device=room.monitor", "--raw", "--format=s16le", f"--rate={RATE_HZ}",
+                [*_FIRST, "parec", "--device=room.monitor", "--raw", "--format=s16le", f"--rate={RATE_HZ}",
                  "--channels=2", "--channel-map=front-left,front-right", "--latency-msec=20"],
                 env=self.environment, stdout=file,
             )  # fmt: skip

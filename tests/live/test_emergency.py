@@ -62,9 +62,9 @@ class Microphone:
 
 
 @pytest.fixture
-def running(tmp_path: Path, plan_file: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Any]]:
+def running(tmp_path: Path, warm_home: Path, plan_file: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Any]]:
     """`running()` starts an emergency in a thread and gives it; at the end it is closed."""
-    monkeypatch.setenv("PROMPTER_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("PROMPTER_HOME", str(warm_home))
     monkeypatch.setattr(live, "SoundCard", NoCard)
     monkeypatch.setattr(live, "Keyboard", NoKeys)
     started: list[tuple[Any, threading.Thread]] = []

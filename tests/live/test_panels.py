@@ -1,5 +1,6 @@
 """What the crew reads beside the step: the summary with its times, and the plan's facts; and what belongs into the bag."""
 
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -7,6 +8,7 @@ from rich.console import Console
 
 from prompter.care.plan import load_plan
 from prompter.events import Answered, PromptEnded, Say, Started, Ticked
+from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Variant, build
@@ -20,12 +22,18 @@ PLANS = Path(__file__).parents[2] / "shared"
 DEMO = load_plan(PLANS / "demo-plan.yaml")
 
 
+@cache
+def flow() -> Flow:
+    """Read once; a machine does not change it."""
+    return load_flow(flow_file("breathing-trouble"))
+
+
 class Told:
     """A machine whose prompts end at once, answered by words and by time."""
 
     def __init__(self, plan=DEMO) -> None:
         self.plan, self.now = plan, 0
-        self.machine = FlowMachine(build(load_flow(flow_file("breathing-trouble")), Variant(plan.facts(), plan.spoken(), plan.numbers())))
+        self.machine = FlowMachine(build(flow(), Variant(plan.facts(), plan.spoken(), plan.numbers())))
         self._feed(Started(0))
 
     def _feed(self, event) -> None:

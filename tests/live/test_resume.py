@@ -122,7 +122,6 @@ def test_an_encrypted_emergency_goes_on_and_a_broken_key_stops_nothing(
     terminal: Any, plan_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, key: str
 ) -> None:
     public, private = keys.new_key(None)
-    (tmp_path / "home").mkdir()
     (tmp_path / "home" / keys.PUBLIC).write_text(public if key == "sound" else "nothing")
     (tmp_path / "stick").write_bytes(private)
     monkeypatch.setenv(keys.KEY_VARIABLE, str(tmp_path / "stick"))

@@ -1,5 +1,6 @@
 """`prompter standby` as a process: a key starts the emergency, its end begins the waiting anew."""
 
+import contextlib
 import os
 import signal
 import socket
@@ -67,7 +68,7 @@ class Standby:
 
 
 @pytest.fixture
-def standby(tmp_path: Path, plan_file: Path) -> Iterator[Callable[..., Standby]]:
+def standby(tmp_path: Path, ready_home: Path, plan_file: Path) -> Iterator[Callable[..., Standby]]:
     begun: list[Standby] = []
 
     def begin(*words: str, **other: Any) -> Standby:
@@ -145,14 +146,14 @@ def test_the_start_phrase_starts_and_no_word_of_the_room_is_kept(
     one = standby(environment=sound_server.environment)
     one.waits()
     caregiver = helper("caregiver").Caregiver(sound_server)
-    time.sleep(2)
+    one.wait_for(sound_server.microphone_is_open)
     caregiver.say("He had breathing trouble yesterday, and the garden gate is open")
     time.sleep(2)
     assert "an emergency begins" not in one.said
     for _ in range(3):  # on a busy machine sound may be lost on its way
         caregiver.say(SPOKEN)
-        time.sleep(2)
-        if "an emergency begins: start phrase" in one.said:
+        with contextlib.suppress(AssertionError):
+            one.wait_for(lambda: "an emergency begins: start phrase" in one.said, 4)
             break
     one.emergency()
     one.close_emergency()

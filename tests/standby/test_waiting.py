@@ -149,7 +149,8 @@ def test_the_self_test_speaks_only_of_faults(monkeypatch: pytest.MonkeyPatch) ->
     assert "ears, disk" in spoken[0]
 
 
-def test_the_real_self_test_finds_what_is_missing() -> None:
+def test_the_real_self_test_finds_what_is_missing(ready_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PROMPTER_HOME", str(ready_home))
     names = [name for name, _ in morning.self_test(Path("/no/such/plan.yaml"), None)]
     assert "care plan" in names and "ears" not in names and "the self-test" not in names
 

@@ -9,8 +9,10 @@ from prompter import limits
 from prompter.hear.echo.at_once import AtOnce
 
 _PER_MS = limits.SAMPLE_RATE_HZ / 1000
-_FOLLOW = 0.05
-"""Of the difference between count and clock taken over with each block: bursts vanish, drift does not."""
+_EARLIER, _LATER = 0.2, 0.02
+"""Of the difference between count and clock taken over with each block: bursts vanish, drift does not.
+A busy machine hands blocks over late, never early, and they are heard in time all the same as long as
+the card does not run dry: so the earliest count most."""
 
 
 class Played:
@@ -30,17 +32,20 @@ class Played:
         with self._lock:
             self._fresh.append((block.copy(), heard_at_ms))
 
-    def during(self, end_ms: int) -> tuple[np.ndarray, bool]:
+    def during(self, end_ms: int, settled: bool = True) -> tuple[np.ndarray, bool]:
         """float32[512] at 16 kHz for the microphone block that ended at `end_ms`; True where the count
         had to jump: the way from loudspeaker to microphone is another then.
 
         It is ahead by `limits.PLAYED_AHEAD_MS`, for reported times are not exact, and what is heard
-        before it was played cannot be taken out. What is not there yet is silence.
+        before it was played cannot be taken out. What is not there yet is silence. Until somebody has
+        learned the way (`settled`), the count is set right by the clock: what a busy start got wrong
+        would otherwise stay, and sound that comes before it was played is never learned.
         """
         self._take_fresh()
         wanted = (end_ms + limits.PLAYED_AHEAD_MS) * _PER_MS - self._zero - limits.BLOCK_SAMPLES
         jumped = self._next is None or abs(self._next - wanted) > limits.PLAYED_JUMP_MS * _PER_MS
-        if self._next is None or jumped:
+        astray = not settled and self._next is not None and abs(self._next - wanted) > limits.PLAYED_AHEAD_MS * _PER_MS
+        if self._next is None or jumped or astray:
             self._next = round(wanted)
         begin = self._next - self._dropped
         self._next += limits.BLOCK_SAMPLES
@@ -69,6 +74,6 @@ class Played:
                 self._begin_again()
                 self._zero = heard_at_ms * _PER_MS
             else:
-                self._zero += _FOLLOW * off
+                self._zero += (_LATER if off > 0 else _EARLIER) * off
             self._taken += len(block)
             self._sound = np.concatenate([self._sound, self._up.take(block)])
