@@ -19,12 +19,17 @@ import tempfile
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+from prompter.flow.machine import FlowMachine
+from prompter.flow.reading import parse_flow
+from prompter.flow.table import Table, build
 from prompter.journal import Journal, read
-from prompter.replay import replay
+from prompter.opening import variant_of
+from prompter.replay import replayed
 
 HERE = Path(__file__).resolve().parent
 FULL = {"kills": 1_000, "power": 10_000, "damage": 100_000, "flush": 2_000}
@@ -110,6 +115,18 @@ def kills(folder: Path, count: int, seed: int, so_far: dict[str, Any]) -> None:
         _judge_kill(folder, child, resumes, so_far)
 
 
+def _first_difference(events: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """As `replay` says it, without reading the same protocol anew each time."""
+    first = events[0]
+    machine = FlowMachine(_table(first["flow_text"], json.dumps(first["variant"], sort_keys=True)))
+    return replayed(events, machine).first_difference
+
+
+@lru_cache(maxsize=8)
+def _table(flow_text: str, variant: str) -> Table:
+    return build(parse_flow(flow_text, "the journal's flow"), variant_of(json.loads(variant)))
+
+
 def _look_again(folder: Path, so_far: dict[str, Any]) -> None:
     """What stands on the disk: whoever interrupted this bench may have done so after the last count."""
     last = max(folder.glob("*.jsonl"), default=None)
@@ -139,7 +156,7 @@ def _judge_kill(folder: Path, child: Child, resumes: bool, so_far: dict[str, Any
         sound = reading is not None and (reading.intact or reading.torn_tail and not reading.missing)
         so_far["unreadable"] += acknowledged > 0 and not sound
         if reading is not None and reading.events:
-            difference = replay(reading.events, name).first_difference
+            difference = _first_difference(reading.events)
             so_far["replays_differently"] += difference is not None
             if difference is not None:
                 print(name, difference, file=sys.stderr)
