@@ -198,6 +198,14 @@ def assert_the_same_verdict(data, path):
     return theirs.intact
 
 
+@pytest.mark.parametrize("value", [2**53 - 1, 2**53, -(2**53), 72003515187143580, 10**30])
+def test_a_whole_number_from_which_on_it_is_a_float_is_one_here_too(one_file, value):
+    """RFC 8785, 3.2.2.3: numbers are IEEE 754 doubles, and a large one stands without exponent."""
+    event = {"v": 1, "seq": 1, "at": "2026-02-20T00:00:00.000Z", "mono_ms": 0, "kind": "note", "prev": "", "value": float(value)}
+    event["check"] = hashlib.sha256(rfc8785.dumps(event)).hexdigest()[:16]
+    assert assert_the_same_verdict(rfc8785.dumps(event) + b"\n", one_file)
+
+
 @settings(max_examples=500, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(forged())
 def test_the_same_verdict_on_forged_journals(one_file, data):
