@@ -75,7 +75,12 @@ def replay(events: list[dict[str, Any]], name: str, flow_text: str | None = None
     A journal that was left open may lack the last cues: the program stopped before they were
     written. Raises CannotDo if it does not begin with a readable flow.
     """
-    walked = walk(events, machine_of(events, name, flow_text))
+    return replayed(events, machine_of(events, name, flow_text))
+
+
+def replayed(events: list[dict[str, Any]], machine: FlowMachine) -> Replay:
+    """As `replay`, with a fresh machine that is at hand."""
+    walked = walk(events, machine)
     difference = walked.first_difference
     if walked.waiting and any(event["kind"] == Closed.kind for event in events):
         difference = _difference(events[-1]["seq"], None, walked.waiting[0])

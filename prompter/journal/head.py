@@ -31,10 +31,10 @@ def head_path(journal: Path) -> Path:
     return Path(f"{journal}.head")
 
 
-def read_head(journal: Path) -> Head | None:
+def read_head(journal: Path | str) -> Head | None:
     """The head of the journal; None if there is none or it is torn: then nothing is known. Never raises."""
     try:
-        with open(head_path(journal), "rb") as file:  # noqa: PTH123 (many journals have none)
+        with open(f"{journal}.head", "rb") as file:  # noqa: PTH123 (many journals have none)
             found = json.loads(file.read(_BYTES_MAX))
         head = Head(found["seq"], found["digest"])
         sound = type(head.seq) is int and head.seq > 0 and found["check"] == _check(head)

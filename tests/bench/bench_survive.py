@@ -19,17 +19,22 @@ import tempfile
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+from prompter.flow.machine import FlowMachine
+from prompter.flow.reading import parse_flow
+from prompter.flow.table import Table, build
 from prompter.journal import Journal, read
-from prompter.replay import replay
+from prompter.opening import variant_of
+from prompter.replay import replayed
 
 HERE = Path(__file__).resolve().parent
 FULL = {"kills": 1_000, "power": 10_000, "damage": 100_000, "flush": 2_000}
 SHORT = {"kills": 50, "power": 500, "damage": 2_000, "flush": 300}
-STEP = {"kills": 5, "power": 250, "damage": 500, "flush": 300}
+STEP = {"kills": 1, "power": 250, "damage": 500, "flush": 300}
 EVENTS_MOST = 250
 RESUME_S, FLUSH_MS = 2.0, 10.0
 
@@ -52,6 +57,7 @@ class Child:
     def __init__(self, folder: Path, seed: str) -> None:
         self.began_s = time.perf_counter()
         self.journal, self.first, self.acknowledged, self.resumed_s = "", "", {}, None
+        self.computed_s = 0.0
         self.rest = b""
         self.process = subprocess.Popen(
             [sys.executable, str(HERE / "survive_child.py"), str(folder), seed], stdout=subprocess.PIPE
@@ -69,6 +75,8 @@ class Child:
             if what == "J":
                 self.journal, self.first = value, self.first or value
                 self.acknowledged[value] = 0
+            elif what == "U":
+                self.computed_s = int(value) / 1000
             elif what == "R":
                 self.resumed_s = time.perf_counter() - self.began_s
             else:
@@ -89,6 +97,8 @@ def kills(folder: Path, count: int, seed: int, so_far: dict[str, Any]) -> None:
     """Kills at a random number of acknowledged events, and at a random moment after."""
     folder = folder / "kills"
     folder.mkdir(parents=True, exist_ok=True)
+    if so_far["done"]:
+        _look_again(folder, so_far)
     for _ in range(count):
         rng = random.Random(f"{seed} {so_far['done']}")
         child = Child(folder, f"{seed} {so_far['done']}")
@@ -105,12 +115,39 @@ def kills(folder: Path, count: int, seed: int, so_far: dict[str, Any]) -> None:
         _judge_kill(folder, child, resumes, so_far)
 
 
+def _first_difference(events: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """As `replay` says it, without reading the same protocol anew each time."""
+    first = events[0]
+    machine = FlowMachine(_table(first["flow_text"], json.dumps(first["variant"], sort_keys=True)))
+    return replayed(events, machine).first_difference
+
+
+@lru_cache(maxsize=8)
+def _table(flow_text: str, variant: str) -> Table:
+    return build(parse_flow(flow_text, "the journal's flow"), variant_of(json.loads(variant)))
+
+
+def _look_again(folder: Path, so_far: dict[str, Any]) -> None:
+    """What stands on the disk: whoever interrupted this bench may have done so after the last count."""
+    last = max(folder.glob("*.jsonl"), default=None)
+    events = read(last).events if last else []
+    so_far["open"] = _is_open(events)
+    so_far["journal"] = last.name if last else ""
+    so_far["before"] = len(events)
+
+
+def _is_open(events: list[dict[str, Any]]) -> bool:
+    kinds = [event["kind"] for event in events]
+    return "started" in kinds and "closed" not in kinds
+
+
 def _judge_kill(folder: Path, child: Child, resumes: bool, so_far: dict[str, Any]) -> None:
     if resumes and child.resumed_s is None:
         other = child.first not in ("", so_far["journal"])
         so_far["not_resumed" if other else "killed_while_resuming"] += 1
     elif resumes:
         so_far["resume_s"].append(round(child.resumed_s, 3))
+        so_far["resume_computing_s"].append(child.computed_s)
     for name, acknowledged in child.acknowledged.items():
         path = folder / name
         reading = read(path) if path.exists() else None
@@ -119,7 +156,7 @@ def _judge_kill(folder: Path, child: Child, resumes: bool, so_far: dict[str, Any
         sound = reading is not None and (reading.intact or reading.torn_tail and not reading.missing)
         so_far["unreadable"] += acknowledged > 0 and not sound
         if reading is not None and reading.events:
-            difference = replay(reading.events, name).first_difference
+            difference = _first_difference(reading.events)
             so_far["replays_differently"] += difference is not None
             if difference is not None:
                 print(name, difference, file=sys.stderr)
@@ -129,8 +166,7 @@ def _judge_kill(folder: Path, child: Child, resumes: bool, so_far: dict[str, Any
                 path.with_name(f"{name}.{beside}").unlink(missing_ok=True)
     so_far["acknowledged"] += child.events() - (so_far["before"] if resumes else 0)
     last = folder / child.journal
-    started = last.exists() and any(e["kind"] == "started" for e in read(last).events)
-    so_far["open"] = bool(started and not read(last).closed)
+    so_far["open"] = last.is_file() and _is_open(read(last).events)
     so_far["journal"] = child.journal
     so_far["before"] = child.acknowledged.get(child.journal, 0)
 
@@ -173,7 +209,7 @@ def flush(folder: Path, count: int, seed: int, so_far: dict[str, Any]) -> None:
 # ---- all ---------------------------------------------------------------------------------------
 
 PARTS: dict[str, tuple[Callable[..., None], dict[str, Any]]] = {
-    "kills": (kills, {"done": 0, "acknowledged": 0, "lost": 0, "unreadable": 0, "not_resumed": 0, "killed_while_resuming": 0, "replays_differently": 0, "resume_s": []}),
+    "kills": (kills, {"done": 0, "acknowledged": 0, "lost": 0, "unreadable": 0, "not_resumed": 0, "killed_while_resuming": 0, "replays_differently": 0, "resume_s": [], "resume_computing_s": []}),
     "power": (power, {"done": 0, "lost": 0, "unreadable": 0}),
     "damage": (damage, {"done": 0, "missed": 0}),
     "flush": (flush, {"done": 0, "append_ms": []}),
@@ -188,7 +224,7 @@ def at_share(values: list[float], share: float) -> float | None:
 def summary(name: str, counted: dict[str, Any]) -> dict[str, Any]:
     """The counts, with percentiles in place of the single times."""
     told = {k: v for k, v in counted.items() if not isinstance(v, list) and k not in ("open", "before", "journal")}
-    for key in ("resume_s", "append_ms"):
+    for key in ("resume_s", "resume_computing_s", "append_ms"):
         if key in counted:
             told[key] = {"n": len(counted[key]), "p50": at_share(counted[key], 0.5), "p95": at_share(counted[key], 0.95), "max": at_share(counted[key], 1)}
     told["holds"] = not any(counted.get(k) for k in NONE_OF)
@@ -228,4 +264,7 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    try:
+        sys.exit(main())
+    except KeyboardInterrupt:
+        sys.exit("interrupted: the same command goes on from what is counted (with --folder)")

@@ -1,8 +1,8 @@
 """One keys-only emergency after the other on the virtual clock, until somebody kills this process.
 
 Arguments: the folder of the journals, a seed. Tells on standard output, one line each: `J name` (this
-journal is being written), `R ms` (resumed, ms of this process's own time), `A seq` (acknowledged),
-`C seq` (closed).
+journal is being written), `U ms` (computing of this process until it had resumed, however busy the
+machine), `R ms` (resumed, ms of this process's own time), `A seq` (acknowledged), `C seq` (closed).
 """
 
 import os
@@ -86,6 +86,7 @@ def one(table: Any, journal: Any, rng: random.Random, before: Any) -> None:
         session.start(0)
     else:
         session.resume(now, before.gap_ms, before.utterances, before.announced)
+        tell(f"U {1000 * time.process_time():.0f}")
         tell(f"R {1000 * (time.perf_counter() - BEGAN_S):.0f}")
     next_key = now + 1000
     end = max(now + 20_000, LASTS_MS)

@@ -10,12 +10,14 @@ passes here passes there (a test damages and forges journals, and compares the t
 """
 
 import hashlib
+import json
 import os
 import re
 from dataclasses import dataclass, field
 from datetime import date
+from functools import lru_cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import msgspec
 import numpy as np
@@ -27,6 +29,12 @@ from prompter.journal.line import parse, whole
 from prompter.journal.reading import against_head
 
 
+_WHOLE_MAX = 2**53
+"""From here on the journal room takes a number for a float (RFC 8785)."""
+
+Whole = Annotated[int, msgspec.Meta(gt=-_WHOLE_MAX, lt=_WHOLE_MAX)]
+
+
 class Line(msgspec.Struct, gc=False, kw_only=True):
     """One event: its frame, and what the questions need of it.
 
@@ -36,11 +44,11 @@ class Line(msgspec.Struct, gc=False, kw_only=True):
     answer: str | None = None
     at: str
     check: str
-    gap_ms: int | float | None = None
+    gap_ms: Whole | float | None = None
     how: str | None = None
     kind: str
     machine: str | None = None
-    mono_ms: int
+    mono_ms: Whole
     outcome: str | None = None
     part: str | None = None
     prev: str
@@ -50,7 +58,7 @@ class Line(msgspec.Struct, gc=False, kw_only=True):
     target: str | None = None
     text: str | None = None
     v: Literal[1]
-    value: str | int | float | bool | None = None
+    value: str | Whole | float | bool | None = None
     what: str | None = None
 
 
@@ -58,16 +66,29 @@ FRAME = ("at", "check", "kind", "mono_ms", "prev", "seq", "v")
 """Fields that every line has."""
 
 
+NULL = msgspec.Raw(b"null")
+
+
 class Opened(msgspec.Struct, gc=False, kw_only=True):
-    """What the questions need of the first line, of whatever sort. `flow_text`: as it stands in JSON."""
+    """What the questions need of the first line, of whatever sort; texts that many share as they stand in JSON."""
 
     flow: Any = None
-    flow_text: msgspec.Raw = msgspec.Raw(b"null")  # as long as all the rest, and the same in most
+    flow_text: msgspec.Raw = NULL
     live: Any = None
-    plan_text: Any = None
+    plan_text: msgspec.Raw = NULL
     seed: Any = None
-    variant: Any = None
+    variant: msgspec.Raw = NULL
     version: Any = None
+
+
+First = msgspec.defstruct(
+    "First",
+    [(told.name, told.type, told.default) for told in msgspec.structs.fields(Opened)],
+    bases=(Line,),
+    kw_only=True,
+    gc=False,
+)
+"""The first line as both, which is more than a third of all bytes, and so is parsed but once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +101,13 @@ class Checked:
 
 
 _line_decoder = msgspec.json.Decoder(Line)
-_opened_decoder = msgspec.json.Decoder(Opened)
+_first_decoder = msgspec.json.Decoder(First)
 _encoder = msgspec.json.Encoder(order="sorted")
 _PLAIN = frozenset({str, int, bool, type(None)})
 _hash = hashlib.sha256().copy  # a copy costs half of a new one
 
 _NEWLINE, _OPENS, _CLOSES = b"\n{}"
 _DIGEST_DIGITS, _CHECK_DIGITS = 64, 16
-_WHOLE_MAX = 2**53
-"""From here on the journal room takes a number for a float (RFC 8785)."""
 
 _MINUTE = re.compile(
     r"\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])T(?:[01]\d|2[0-3]):[0-5]\d:"
@@ -103,17 +122,20 @@ _SECONDS = slice(17, 23)
 _FROM, _TO = (np.frombuffer(text, np.uint8) for text in (b"00.000", b"59.999"))
 
 
-def checked(path: Path) -> Checked:
+@lru_cache(maxsize=4)
+def _parts_of_time(long: int) -> np.dtype:
+    """How a time of so many characters is laid out; an offset of one at least stands behind the seconds."""
+    offset = long - _SECONDS.stop
+    return np.dtype([("minute", f"S{_SECONDS.start}"), ("seconds", "6u1"), ("offset", f"S{offset}")])
+
+
+def checked(path: Path | str) -> Checked:
     """What `prompter.journal.read` finds, for the cost of one hash and one quick parse a line.
 
     Raises CannotDo if the file cannot be read.
     """
     head = read_head(path)
-    try:
-        with open(path, "rb", buffering=0) as file:  # noqa: PTH123 (a third of the time)
-            data = file.read() if os.fstat(file.fileno()).st_size <= limits.JOURNAL_BYTES_MAX else b""
-    except OSError:
-        data = b""
+    data = _bytes(path)
     lines, last_digest = _sound_lines(data)
     if not lines:
         return _slowly(path)
@@ -122,36 +144,56 @@ def checked(path: Path) -> Checked:
         frames = [{"prev": line.prev} for line in lines]
         if not against_head(Reading(frames, last_digest=last_digest), head).intact:
             return _slowly(path)
-    return Checked(lines, _opened_decoder.decode(data[: data.index(b"\n")]))
+    return Checked(lines, lines[0])
+
+
+def _bytes(path: Path | str) -> bytes:
+    """What the file holds; nothing if it cannot be read at once, or is no journal by its size."""
+    try:
+        file = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))  # a third of the time of `open`
+        try:
+            size = os.fstat(file).st_size
+            data = os.read(file, size) if size <= limits.JOURNAL_BYTES_MAX else b""
+        finally:
+            os.close(file)
+    except OSError:
+        return b""
+    return data if len(data) == size else b""
 
 
 def _sound_lines(data: bytes) -> tuple[list[Line], str]:
-    """All events if every line is whole, in its place and chained, and the last digest; else none."""
-    octets = np.frombuffer(data, np.uint8)
-    ends = np.flatnonzero(octets == _NEWLINE)
-    # One object a line: a newline between two of them, nothing else beside it, and (below) as many as lines.
-    if not (
-        len(ends)
-        and ends[-1] == len(data) - 1
-        and octets[0] == _OPENS
-        and (octets[ends - 1] == _CLOSES).all()
-        and (octets[ends[:-1] + 1] == _OPENS).all()
-    ):
+    """All events if every line is whole, in its place and chained, and the last digest; else none.
+
+    The first of them is a `First`.
+    """
+    first_end = data.find(b"\n")
+    if first_end < 0 or data[-1] != _NEWLINE:
         return [], ""
     try:
         if not data.isascii():
             data.decode()
-        lines = _line_decoder.decode_lines(data)
-        digests, view, began = [], memoryview(data), 0
-        for end in ends.tolist():
+        view = memoryview(data)
+        lines = [_first_decoder.decode(view[:first_end]), *_line_decoder.decode_lines(view[first_end + 1 :])]
+        ends, digests, began, end = [], [], 0, first_end
+        while end >= 0:
             hashed = _hash()
             hashed.update(view[began:end])
             digests.append(hashed.digest())
+            ends.append(end)
             last, began = began, end + 1
-        sound = len(lines) == len(ends) and _chained(lines, digests) and _framed(lines) and _whole(data[last:-1])
+            end = data.find(b"\n", began)
+        sound = len(lines) == len(ends) and _one_each(data, ends) and _chained(lines, digests) and _framed(lines) and _whole(data[last:-1])
     except ValueError:  # no JSON, no journal's line, no day of the calendar
         return [], ""
     return (lines, digests[-1].hex()) if sound else ([], "")
+
+
+def _one_each(data: bytes, ends: list[int]) -> bool:
+    """Whether each line is one object and nothing beside it, of a file of as many objects as lines."""
+    octets, newlines = np.frombuffer(data, np.uint8), np.array(ends)
+    return bool(
+        data[0] == _OPENS and (octets[newlines - 1] == _CLOSES).all() and (octets[newlines[:-1] + 1] == _OPENS).all()
+    )
 
 
 def _whole(line: bytes) -> bool:
@@ -181,12 +223,7 @@ def _framed(lines: list[Line]) -> bool:
 
     Raises ValueError for a time that is no day of the calendar.
     """
-    clock_ms = [line.mono_ms for line in lines]
-    return (
-        [line.seq for line in lines] == list(range(1, len(lines) + 1))
-        and -_WHOLE_MAX < min(clock_ms) <= max(clock_ms) < _WHOLE_MAX
-        and _timed([line.at for line in lines])
-    )
+    return [line.seq for line in lines] == list(range(1, len(lines) + 1)) and _timed([line.at for line in lines])
 
 
 def _timed(times: list[str]) -> bool:
@@ -195,31 +232,35 @@ def _timed(times: list[str]) -> bool:
     Raises ValueError for no day of the calendar.
     """
     long = len(times[0])
+    if long <= _SECONDS.stop:
+        return False
     if {*map(len, times)} != {long}:  # more than one offset, or no time: one by one
         return all(map(_timed, ([at] for at in times)))
-    octets = np.frombuffer("".join(times).encode("ascii", "replace"), np.uint8).reshape(len(times), long)
-    same = octets[1:] == octets[:-1]
-    same[:, _SECONDS] = True
-    for first in (0, *(np.flatnonzero(~same.all(axis=1)) + 1).tolist()):  # of each minute
-        minute = times[first][: _SECONDS.start] + times[first][_SECONDS.stop :]
-        if not _MINUTE.fullmatch(minute):
+    parts = np.frombuffer("".join(times).encode("ascii", "replace"), _parts_of_time(long))
+    minute, offset, seconds = parts["minute"], parts["offset"], parts["seconds"]
+    other = (minute[1:] != minute[:-1]) | (offset[1:] != offset[:-1])
+    for first in (0, *(np.flatnonzero(other) + 1).tolist()):  # of each minute
+        told = times[first][: _SECONDS.start] + times[first][_SECONDS.stop :]
+        if not _MINUTE.fullmatch(told):
             return False
-        date.fromisoformat(minute[:10])
-    seconds = octets[:, _SECONDS]  # six characters, for an offset follows them
+        date.fromisoformat(told[:10])
     return bool(((seconds >= _FROM) & (seconds <= _TO)).all())
 
 
-def _slowly(path: Path) -> Checked:
+def _slowly(path: Path | str) -> Checked:
     """By the journal room: for what is damaged, encrypted, or holds values of another sort."""
     reading = read(path)
     if not reading.intact:
         return Checked(problem=reading.problem)
-    return Checked([_line(event) for event in reading.events], _opened(reading.events[0]))
+    # Half of a pair of surrogates, which only Python's `json` takes, can be in no file and no table.
+    events = json.loads(json.dumps(reading.events, ensure_ascii=False).encode("utf-8", "replace"))
+    return Checked([_line(event) for event in events], _opened(events[0]))
 
 
 def _opened(event: dict[str, Any]) -> Opened:
     known = {name: event[name] for name in Opened.__struct_fields__ if name in event}
-    return Opened(**known | {"flow_text": msgspec.Raw(msgspec.json.encode(known.get("flow_text")))})
+    raw = {name: msgspec.Raw(msgspec.json.encode(known.get(name))) for name in ("flow_text", "plan_text", "variant")}
+    return Opened(**known | raw)
 
 
 def _line(event: dict[str, Any]) -> Line:

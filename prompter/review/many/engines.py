@@ -57,6 +57,7 @@ def connected(engine: Engine) -> Iterator["BaseBackend"]:
     if engine is Engine.duckdb:
         connection = ibis.duckdb.connect()
         try:
+            connection.to_pyarrow(ibis.literal(0))  # the first answer loads half of the libraries: now, not later
             yield connection
         finally:
             connection.disconnect()

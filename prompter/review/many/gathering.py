@@ -11,7 +11,7 @@ from typing import NamedTuple
 from prompter.errors import CannotDo
 from prompter.review.many import rows
 from prompter.review.many.checking import checked
-from prompter.review.many.columns import write_part
+from prompter.review.many.columns import write_coded, write_rows
 
 PIECE = 250
 """Journals a piece of work, and a part of the Parquet files: about 60 MB in memory."""
@@ -118,14 +118,14 @@ def _piece(work: tuple[Path, Path, int, list[str]]) -> _Piece:
 
 def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
     journals: list[rows.JournalRow] = []
-    events: list[tuple] = []
+    events: list[int] = []
     apart: list[SetApart] = []
     ids: list[tuple[str, str]] = []
-    words: dict[str | None, str | None] = {}
+    words: dict[tuple, int] = {}
     count = 0
     for journal, below in enumerate(files, number):
         try:
-            found = checked(folder / below)
+            found = checked(f"{folder}{os.sep}{below}")
         except CannotDo as error:
             apart.append(SetApart(below, error.what))
             continue
@@ -135,10 +135,12 @@ def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
         times_ms = rows.times_of(found.lines)
         home, _, file = below.partition(os.sep)
         journals.append(rows.journal_row(journal, home if file else "", found, times_ms))
-        events.extend(rows.event_rows(journal, found, times_ms, words))
+        events += rows.event_rows(journal, found, times_ms, words)
         ids.append((journals[-1].id, below))
         count += len(found.lines)
     if journals:
-        write_part(parts / JOURNALS.replace("*", f"{number:08d}"), journals, rows.JournalRow, rows.JOURNAL_TYPES)
-        write_part(parts / EVENTS.replace("*", f"{number:08d}"), events, rows.EventRow, rows.EVENT_TYPES)
+        write_rows(parts / JOURNALS.replace("*", f"{number:08d}"), journals, rows.JournalRow, rows.JOURNAL_TYPES)
+        write_coded(
+            parts / EVENTS.replace("*", f"{number:08d}"), events, rows.EVENT_PLACE, words, rows.EventWords, rows.WORD_TYPES
+        )
     return _Piece(len(journals), sum(journal.rehearsal for journal in journals), count, apart, ids)

@@ -1,6 +1,7 @@
 """Lays a journal out as rows: one for the journal, one for each event that tells how an incident went."""
 
 import hashlib
+import json
 import re
 from collections.abc import Callable
 from datetime import datetime
@@ -10,7 +11,7 @@ from typing import Any, NamedTuple
 
 import msgspec
 
-from prompter.review.many.checking import Checked, Line, Opened
+from prompter.review.many.checking import Checked, Line
 
 SHORTENED = "…"
 """Stands in a prompt's words for what the plan filled in: who, where, how much."""
@@ -34,19 +35,15 @@ class JournalRow(NamedTuple):
     end_ms: int
 
 
-class EventRow(NamedTuple):
-    """One event. `t_ms`: since the emergency began; `visit`: counts the stays in a step of care.
+class EventWords(NamedTuple):
+    """What an event says, but for whose it is and when: of thousands of events few say another thing.
 
     `step`: where care stood. `to_step`: where a move leads. `what`: a fact, quantity, role or beat.
     `believed`: of a number, that it was not refused. `text`: a prompt's words. `kind`: the journal's;
     of its last event, if that is none of these, "last".
     """
 
-    journal: int
-    t_ms: int
-    seq: int
     kind: str
-    visit: int
     step: str
     machine: str | None = None
     to_step: str | None = None
@@ -60,9 +57,12 @@ class EventRow(NamedTuple):
 
 
 JOURNAL_TYPES = ("int32", "string", "string", "string", "string", "string", "bool", "string", "int64")
-EVENT_TYPES = (
-    "int32", "int64", "int32", "string", "int32", "string", "string", "string", "string", "string",
-    "string", "float64", "string", "bool", "string",
+
+EVENT_PLACE = {"journal": "int32", "t_ms": "int64", "seq": "int32", "visit": "int32"}
+"""`t_ms`: since the emergency began; `visit`: counts the stays in a step of care."""
+
+WORD_TYPES = (
+    "string", "string", "string", "string", "string", "string", "string", "float64", "string", "bool", "string",
 )  # fmt: skip
 
 
@@ -75,7 +75,7 @@ def journal_row(journal: int, folder: str, found: Checked, times_ms: list[int]) 
     return JournalRow(
         journal=journal,
         id=lines[0].check,
-        home=_home(folder, opened),
+        home=_home(folder or _whose(bytes(opened.variant))),
         started=lines[started].at,
         flow=_flow(_text(opened.flow), bytes(opened.flow_text)),
         program=_text(opened.version),
@@ -106,55 +106,61 @@ def _bridged(lines: list[Line]) -> list[int]:
     return found
 
 
-def event_rows(journal: int, found: Checked, times_ms: list[int], words: dict[str | None, str | None]) -> list[tuple]:
-    """The events that the questions need, each as the values of an `EventRow`.
+def event_rows(journal: int, found: Checked, times_ms: list[int], words: dict[tuple, int]) -> list[int]:
+    """The events that the questions need, one after the other: for each its EVENT_PLACE and a number.
 
-    words: those of the rows so far; a word in thousands of rows is kept once, and found again sooner.
+    words: what that number means, as the values of an `EventWords`; others are added to it.
     """
-    same = words.setdefault
-    shorten = _shortener(found.opened)
+    opened = found.opened
+    shorten = _shortener(bytes(opened.variant), bytes(opened.plan_text))
     visit, step = 0, ""
     lines = found.lines
-    rows: list[tuple] = []
+    rows: list[int] = []
     breathed = False
+    seq = 0
     for n, line in enumerate(lines):
         kind = TOLD.get(line.kind)
         if kind is None:
             continue
-        place = (journal, times_ms[n], line.seq, kind, visit, step)
+        to_step = None
         if kind == "say":
             # What is said to the operator holds the address: its words stay in their home.
             text = None if line.role == "call" or line.text is None else shorten(line.text)
-            rows.append((*place, None, None, None, same(line.role, line.role), None, None, None, False, text))
+            told = (kind, step, None, None, None, line.role, None, None, None, False, text)
         elif kind == "moved":
-            target, how, answer = same(line.target, line.target), same(line.how, line.how), same(line.answer, line.answer)
-            machine = same(line.machine, line.machine)
-            rows.append((*place, machine, target, how, None, None, None, answer, False, None))
-            if machine == "care":
-                visit, step = visit + 1, target or ""
+            told = (kind, step, line.machine, line.target, line.how, None, None, None, line.answer, False, None)
+            if line.machine == "care":
+                to_step = line.target or ""
         elif kind in _ANSWERS:
-            how, answer = same(line.how, line.how), same(line.answer, line.answer)
-            rows.append((*place, None, None, how, None, None, None, answer, False, None))
+            told = (kind, step, None, None, line.how, None, None, None, line.answer, False, None)
         elif kind == "numbered":
             believed = n + 1 == len(lines) or lines[n + 1].kind != "refused"
-            rows.append((*place, None, None, line.how, line.quantity, None, _number(line.value), None, believed, None))
+            told = (kind, step, None, None, line.how, line.quantity, None, _number(line.value), None, believed, None)
         elif kind == "learned":
-            if line.what == "tube":
-                rows.append((*place, None, None, None, line.what, _text(line.value), *_REST))
+            if line.what != "tube":
+                continue
+            told = (kind, step, None, None, None, line.what, _text(line.value), *_REST)
         elif kind == "beat":
             # Of what is paced only breaths are asked about, and of their beats only the first.
-            if line.what == "breaths" and not breathed:
-                breathed = True
-                rows.append((*place, None, None, None, line.what, None, *_REST))
+            if line.what != "breaths" or breathed:
+                continue
+            breathed = True
+            told = (kind, step, None, None, None, line.what, None, *_REST)
         elif kind == "pace":
-            if line.what == "breaths":
-                rows.append((*place, None, None, None, line.what, None, *_REST))
+            if line.what != "breaths":
+                continue
+            told = (kind, step, None, None, None, line.what, None, *_REST)
         elif kind == "resumed":
-            rows.append((*place, None, None, None, None, None, _number(line.gap_ms), None, False, None))
+            told = (kind, step, None, None, None, None, None, _number(line.gap_ms), None, False, None)
         else:
-            rows.append((*place, None, None, None, line.part, None, *_REST))
-    if not rows or rows[-1][2] != lines[-1].seq:
-        rows.append((journal, times_ms[-1], lines[-1].seq, LAST, visit, step, None, None, None, None, None, *_REST))
+            told = (kind, step, None, None, None, line.part, None, *_REST)
+        seq = line.seq
+        rows += (journal, times_ms[n], seq, visit, words.setdefault(told, len(words)))
+        if to_step is not None:
+            visit, step = visit + 1, to_step
+    if seq != lines[-1].seq:
+        told = (LAST, step, None, None, None, None, None, *_REST)
+        rows += (journal, times_ms[-1], lines[-1].seq, visit, words.setdefault(told, len(words)))
     return rows
 
 
@@ -169,6 +175,14 @@ TOLD = {
 LAST = "last"
 
 
+def _decoded(told: bytes) -> Any:
+    """The value of a JSON text that the check has passed: msgspec alone refuses a number too large for a float."""
+    try:
+        return msgspec.json.decode(told)
+    except msgspec.DecodeError:
+        return json.loads(told)
+
+
 def _text(value: Any) -> str:
     return value if isinstance(value, str) else "" if value is None else str(value)
 
@@ -181,36 +195,54 @@ def _wall(line: Line) -> datetime:
     return datetime.fromisoformat(line.at)
 
 
-@lru_cache(maxsize=64)
+_flows: list[tuple[str, bytes, str]] = []
+"""Flow versions met lately. To compare such long texts is quicker than to look one up by its hash."""
+
+
 def _flow(name: str, text_json: bytes) -> str:
+    for known, known_json, told in _flows:
+        if known_json == text_json and known == name:
+            return told
+    told = _told_flow(name, text_json)
+    _flows.insert(0, (name, text_json, told))
+    del _flows[64:]
+    return told
+
+
+def _told_flow(name: str, text_json: bytes) -> str:
     """'breathing-trouble 1 (0f3a9c1e)'; 'unknown' without a text."""
-    text = _text(msgspec.json.decode(text_json))
+    text = _text(_decoded(text_json))
     top = dict(re.findall(r"^(flow|version):[ \t]+([^\n#]+)", text, re.MULTILINE))
     digits = hashlib.sha256(text.encode()).hexdigest()[:8] if text else ""
     named = [name or top.get("flow", "").strip(), top.get("version", "").strip()]
     return " ".join(filter(None, [*named, f"({digits})" if digits else ""])) or "unknown"
 
 
-def _home(folder: str, opened: Opened) -> str:
+@lru_cache(maxsize=4096)
+def _home(whose: str) -> str:
     """The folder, or without one whom the plan is for; as digits that lead back only to who knows it."""
-    words = _words(opened)
-    whose = folder or f"{words.get('name')} {words.get('address')}"
     return hashlib.sha256(f"home {whose}".encode()).hexdigest()[:10]
 
 
-def _words(opened: Opened) -> dict[str, Any]:
-    variant = opened.variant
+def _whose(variant_json: bytes) -> str:
+    words = _words(variant_json)
+    return f"{words.get('name')} {words.get('address')}"
+
+
+def _words(variant_json: bytes) -> dict[str, Any]:
+    variant = _decoded(variant_json)
     words = variant.get("words") if isinstance(variant, dict) else None
     return words if isinstance(words, dict) else {}
 
 
-def _shortener(opened: Opened) -> Callable[[str], str]:
+@lru_cache(maxsize=4096)
+def _shortener(variant_json: bytes, plan_json: bytes) -> Callable[[str], str]:
     """Takes out of a prompt whatever the plan filled in, and every number.
 
     With a plan, but not what it filled in, nothing of a prompt may be told.
     """
-    words = _words(opened)
-    if not words and opened.plan_text:
+    words = _words(variant_json)
+    if not words and _decoded(plan_json):
         return lambda text: SHORTENED
     filled = {_text(word).strip().rstrip(".,") for word in words.values()}
     return _shortener_of(frozenset(text for text in filled if len(text) > 1))

@@ -10,14 +10,14 @@ import rfc8785
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-pytest.importorskip("msgspec", reason="the extra 'many' is not installed")
+msgspec = pytest.importorskip("msgspec", reason="the extra 'many' is not installed")
 
 from prompter.errors import CannotDo
 from prompter.journal import Journal, read
 from prompter.journal.head import Head, HeadFile
 from prompter.journal.line import Chain
 from prompter.journal.sealing import sealer_for
-from prompter.review.many import checking
+from prompter.review.many import checking, rows
 
 
 def test_the_same_reading_of_a_sound_journal(group):
@@ -27,7 +27,7 @@ def test_the_same_reading_of_a_sound_journal(group):
         assert not found.problem
         for name in checking.Opened.__struct_fields__:
             told = getattr(found.opened, name)
-            assert (json.loads(bytes(told)) if name == "flow_text" else told) == events[0].get(name)
+            assert (json.loads(bytes(told)) if isinstance(told, msgspec.Raw) else told) == events[0].get(name)
         fields = checking.Line.__struct_fields__
         assert [{f: getattr(line, f) for f in fields} for line in found.lines] == [
             {f: event.get(f) for f in fields} for event in events
@@ -198,6 +198,14 @@ def assert_the_same_verdict(data, path):
     return theirs.intact
 
 
+@pytest.mark.parametrize("value", [2**53 - 1, 2**53, -(2**53), 72003515187143580, 10**30])
+def test_a_whole_number_from_which_on_it_is_a_float_is_one_here_too(one_file, value):
+    """RFC 8785, 3.2.2.3: numbers are IEEE 754 doubles, and a large one stands without exponent."""
+    event = {"v": 1, "seq": 1, "at": "2026-02-20T00:00:00.000Z", "mono_ms": 0, "kind": "note", "prev": "", "value": float(value)}
+    event["check"] = hashlib.sha256(rfc8785.dumps(event)).hexdigest()[:16]
+    assert assert_the_same_verdict(rfc8785.dumps(event) + b"\n", one_file)
+
+
 @settings(max_examples=500, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(forged())
 def test_the_same_verdict_on_forged_journals(one_file, data):
@@ -226,3 +234,21 @@ def test_what_msgspec_or_python_alone_would_take_is_judged_as_by_the_journal_roo
         prev = hashlib.sha256(line).hexdigest()
         lines.append(line + b"\n")
     assert assert_the_same_verdict(b"".join(lines), one_file) == (odd == b'"x":NaN')
+
+
+@pytest.mark.parametrize("odd", [b"1e999", b'"\\ud800"', b"NaN", b"[]", b"{}", b'{"words":{"name":1e999}}', b'"a b"', b"false"])
+@pytest.mark.parametrize("name", [b"variant", b"plan_text", b"flow_text", b"flow", b"seed"])
+def test_whatever_a_first_line_holds_it_becomes_a_row(one_file, name, odd):
+    """Chained, so that the journal room takes it; no writer wrote it."""
+    event = {"v": 1, "seq": 1, "at": "2026-02-20T00:00:00.000Z", "mono_ms": 0, "kind": "opened", "prev": ""}
+    first = rfc8785.dumps(event | {"check": ""}).replace(b'"v":1}', b'"' + name + b'":' + odd + b',"v":1}')
+    event |= {"seq": 2, "kind": "say", "text": "Bag on. 3 times.", "prev": hashlib.sha256(first).hexdigest()}
+    event["check"] = hashlib.sha256(rfc8785.dumps(event)).hexdigest()[:16]
+    one_file.write_bytes(first + b"\n" + rfc8785.dumps(event) + b"\n")
+    found = checking.checked(one_file)
+    assert found.problem == read(one_file).problem == ""
+    told = rows.journal_row(0, "", found, [0, 0])
+    assert told.outcome == "open" and all(str(value).encode() for value in told if value != "")
+    words = {}
+    assert len(rows.event_rows(0, found, [0, 0], words)) == 5 * len(words) == 5
+    assert next(iter(words))[-1] in ("…", "Bag on. … times.")
