@@ -217,7 +217,8 @@ class WhisperEar:
         return written, spoken
 
     def _sought(self, encoded: Encoded, text: str, asks_number: bool) -> list[Reading]:
-        """A number whose value was not decoded clearly: by its tens first, then by its ones."""
+        """A number that was not decoded clearly: the one in the words, in the likeliest way of saying
+        it, and what it could be taken for; without one by its tens first, then by its ones."""
         tries = guesses(text, asks_number)
         if not tries:
             return []
@@ -226,6 +227,8 @@ class WhisperEar:
         silent = self._from_silence(wordings)
         scores = [h.mean - limits.SILENCE_SHARE * s for h, s in zip(heard, silent, strict=True)]
         best = [reading for reading, _ in _best_first(tries, scores)[: limits.TENS_TRIED]]
+        if len({reading.value for reading in tries}) == 1:
+            return [best[0], *best[0].rivals()]
         return list(dict.fromkeys(near for reading in best for near in around(reading)))
 
     def _from_silence(self, wordings: Sequence[str]) -> list[float]:

@@ -11,6 +11,7 @@ from hearing_parts import PHRASES, stream
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
+from prompter.hear import thresholds
 from prompter.hear.clip import blocks_of, read_clip
 from prompter.hear.decision import decide
 from prompter.hear.decoys import DECOYS
@@ -75,6 +76,17 @@ def test_other_talk_is_not_believed(whisper, spoken, text) -> None:
 def test_numbers_are_heard(whisper, spoken) -> None:
     (heard,) = heard_in(whisper, spoken("oxygen eighty eight"), PHRASES)
     assert heard.number == ("spo2", 88) and heard.heard is None
+
+
+@pytest.mark.parametrize("written", ["95% percent", "95 person"])
+def test_a_number_that_was_written_down_oddly_is_heard_as_it_was_said(
+    whisper, spoken, monkeypatch, written
+) -> None:
+    """What the model made of a clear '95 percent' in a rehearsal; nobody had said 'oxygen 95'."""
+    monkeypatch.setattr(whisper._model, "decode", lambda encoded, beams: [written] * beams)
+    verdict = decide([whisper.score(spoken("95 percent"), PHRASES, asks_number=True)])
+    assert verdict.number == ("spo2", 95)
+    assert verdict.score > thresholds.NUMBER_LEAST[1]
 
 
 @pytest.mark.parametrize("value", [81, 85, 87, 89, 91, 95, 97, 99])
