@@ -95,6 +95,13 @@ FIRST_LOOK, CLOSER_LOOK = (8, 4), (48, 14)
 0 dB, the first look settles two in three, as many as one at twice the wordings; the right answer is the
 best of the closer look in 94%, of 24 and 8 wordings in 92%, of 64 and 20 in 95%."""
 
+VERY_FIRST = (4, 2)
+"""Answers and decoys of the first look that are scored before the others."""
+
+SETTLED = 4.0
+"""Log-odds from which they are enough. A point more than what spares the closer look: what is left
+out could only have spoken against the answer."""
+
 HOPELESS, SURE_AT_ONCE = -6.0, 3.0
 """Log-odds of the first look below which no closer look is taken, and from which none is needed."""
 
@@ -106,6 +113,9 @@ POSITIONS_BEHIND = 80
 
 ALIGNED_AT_ONCE = 16
 """Wordings in one batch: a number brings some sixty, and all at once they took 100 MB more."""
+
+PADDED_MOST = 8
+"""Tokens that shorter wordings of a batch may be filled up with: as much work as another batch."""
 
 WINDOW_FRAMES = 400
 """The recogniser's shortest analysis window, frames of 10 ms."""

@@ -109,12 +109,13 @@ def _worse_of_two(allowed: Scored, text: str) -> tuple[Phrase, float]:
 
 def _both_said(text: str, one: Phrase, other: Phrase) -> bool:
     """Whether two answers' wordings stand in the words, neither as a part of the other."""
-    if one.answer == other.answer or _stands_in(one.text, other.text):
+    if one.answer == other.answer or stands_in(one.text, other.text):
         return False
-    return _stands_in(text, one.text) and _stands_in(text, other.text)
+    return stands_in(text, one.text) and stands_in(text, other.text)
 
 
-def _stands_in(text: str, wording: str) -> bool:
+def stands_in(text: str, wording: str) -> bool:
+    """Whether the words of `wording` stand in `text`, one after the other."""
     return f" {plain_words(wording)} " in f" {plain_words(text)} "
 
 

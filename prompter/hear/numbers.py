@@ -124,7 +124,7 @@ def guesses(text: str, asks_number: bool = False) -> list["Reading"]:
     """Readings to try where `text` (a free decode) names a quantity, or a number, but not both well.
 
     'Oxygen antifim': the tens of a saturation; 'or the 93rd': that saturation. Where a saturation
-    was asked for, 'that is 3%' and anything else: its tens, in every way of saying it.
+    was asked for, that saturation in every way of saying it; 'that is 3%' and anything else: its tens.
     """
     words = _plain(text)
     numbers = [int(n) for n in re.findall(r"\d{2,3}", words)]
@@ -132,11 +132,11 @@ def guesses(text: str, asks_number: bool = False) -> list["Reading"]:
         if found := re.match(rf"({pattern})\b", words):
             values = numbers or list(_SEARCHED[quantity])
             return [Reading(quantity, value, found.group(1)) for value in values]
-    named = [Reading("spo2", n, "oxygen") for n in numbers if n in range(50, 101)]
-    if named or not asks_number:
-        return named
+    named = [n for n in numbers if n in range(50, 101)]
+    if not asks_number:
+        return [Reading("spo2", n, "oxygen") for n in named]
     said = (("", "%"), ("oxygen", ""), ("sats", ""), ("", ""))
-    return [Reading("spo2", n, head, tail) for head, tail in said for n in _SEARCHED["spo2"]]
+    return [Reading("spo2", n, head, tail) for head, tail in said for n in named or _SEARCHED["spo2"]]
 
 
 def around(reading: Reading) -> list["Reading"]:
@@ -159,8 +159,9 @@ def _plain(text: str) -> str:
 
 
 def _without_tail(words: str) -> tuple[str, Quantity | None]:
+    """A small model writes '95 percent' down as '95% percent' now and then."""
     for pattern, quantity in _TAILS:
-        if found := re.fullmatch(rf"(.+?) ?(?:{pattern})", words):
+        if found := re.fullmatch(rf"(.+?)(?: ?(?:{pattern})){{1,2}}", words):
             return found.group(1), quantity
     return words, None
 

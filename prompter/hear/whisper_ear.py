@@ -14,13 +14,15 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear import silence_scores, thresholds
 from prompter.hear.clues import Clues, Room, Weights, ranked
+from prompter.hear.decision import Scored, log_odds, stands_in
 from prompter.hear.ear import Ranking
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.models.verified import differs
+from prompter.hear.negation import denials
 from prompter.hear.numbers import Quantity, Reading, around, guesses, reading_in
-from prompter.hear.shortlist import likeness, likeness_of_any, nearest
+from prompter.hear.shortlist import Shortlist, likeness
 from prompter.hear.steady import without_steady_noise
-from prompter.hear.whisper_model import Encoded, WhisperModel, window_for
+from prompter.hear.whisper_model import Encoded, Likely, WhisperModel, window_for
 
 
 class WhisperEar:
@@ -33,6 +35,8 @@ class WhisperEar:
     """
 
     name = "whisper"
+    ends_early = True
+    """Whether a clear answer spares the rest of the first look."""
 
     def __init__(
         self, model: Path | None = None, threads: int = 2, cache: Path | None = None
@@ -103,13 +107,14 @@ class WhisperEar:
         cleaned = without_steady_noise(sound)
         encoded = self._model.encode(cleaned, window_for(len(sound)))
         texts = self._model.decode(encoded, limits.BEAMS)
-        like = {p.text: likeness_of_any(texts, p.text) for p in phrases}
-        clues = self._clues(encoded, texts, nearest(phrases, like, limits.FIRST_LOOK), like)
-        room = self._room(encoded, texts[0])
-        reading, readings = self._readings(sound, encoded.window, texts[0], asks_number)
+        near = Shortlist(phrases, texts)
+        clues, room, rows = self._first_look(encoded, texts[0], near)
+        reading, readings = None, []
+        if not _surely_an_answer(rows, texts):
+            reading, readings = self._readings(sound, encoded.window, texts[0], asks_number)
         first = Ranking(
             ear=self.name,
-            ranked=self._ranked(clues, room, thresholds.FIRST_LOOK),
+            ranked=rows,
             evidence={c.phrase.text: c.evidence for c in clues},
             readings=readings,
             decoded=reading,
@@ -119,8 +124,9 @@ class WhisperEar:
 
         def closer() -> Ranking:
             known = {c.phrase.text for c in clues}
-            more = [p for p in nearest(phrases, like, limits.CLOSER_LOOK) if p.text not in known]
-            every = [*clues, *self._clues(encoded, texts, more, like)]
+            more = [p for p in near.nearest(limits.CLOSER_LOOK) if p.text not in known]
+            heard = self._model.likely(encoded, [p.text for p in more])
+            every = [*clues, *self._clues(more, heard, texts[0], near)]
             seen = self._in_a_longer_window(sound, encoded.window, every)
             rows = self._ranked(seen, room, thresholds.CLOSER_LOOK)
             evidence = {c.phrase.text: c.evidence for c in every}
@@ -133,14 +139,37 @@ class WhisperEar:
     ) -> list[tuple[Phrase, float]]:
         return ranked(clues, room, weights)
 
+    def _first_look(
+        self, encoded: Encoded, text: str, near: Shortlist
+    ) -> tuple[list[Clues], Room, list[tuple[Phrase, float]]]:
+        """At the very nearest, which settles most clear answers, then at the other near ones."""
+        every = near.nearest(limits.FIRST_LOOK)
+        few = near.nearest(limits.VERY_FIRST)
+        denied = denials(few[0].text) if few else ()
+        few += [p for p in every if p.text in denied and not p.answer and p not in few]
+        rest = [p for p in every if p not in few]
+        free = [text] if text.strip() else []
+        heard = self._model.likely(encoded, [*(p.text for p in few), *free])
+        clues = self._clues(few, heard[: len(few)], text, near)
+        room = Room(
+            heard[-1].mean if free else -1.0,
+            encoded.samples / limits.SAMPLE_RATE_HZ,
+            encoded.window > limits.WINDOW_FRAMES,
+        )
+        if self.ends_early:
+            rows = self._ranked(clues, room, thresholds.FIRST_LOOK)
+            if _settled(rows, rest, text):
+                return clues, room, rows
+        heard = self._model.likely(encoded, [p.text for p in rest])
+        clues += self._clues(rest, heard, text, near)
+        return clues, room, self._ranked(clues, room, thresholds.FIRST_LOOK)
+
     def _clues(
-        self, encoded: Encoded, texts: list[str], phrases: Sequence[Phrase], like: dict[str, float]
+        self, phrases: Sequence[Phrase], heard: Sequence[Likely], text: str, near: Shortlist
     ) -> list[Clues]:
-        wordings = [p.text for p in phrases]
-        heard = self._model.likely(encoded, wordings)
-        silent = self._from_silence(wordings)
+        silent = self._from_silence([p.text for p in phrases])
         return [
-            Clues(p, h, s, like[p.text], likeness(texts[0], p.text))
+            Clues(p, h, s, near.like(p.text), likeness(text, p.text))
             for p, h, s in zip(phrases, heard, silent, strict=True)
         ]
 
@@ -156,10 +185,6 @@ class WhisperEar:
         longer = self._model.encode(sound, min(limits.WINDOW_MAX_FRAMES, 2 * window))
         heard = self._model.likely(longer, [c.phrase.text for c in some])
         return [replace(c, longer=h) for c, h in zip(some, heard, strict=True)]
-
-    def _room(self, encoded: Encoded, text: str) -> Room:
-        free = self._model.likely(encoded, [text])[0].mean if text.strip() else -1.0
-        return Room(free, encoded.samples / limits.SAMPLE_RATE_HZ, encoded.window > limits.WINDOW_FRAMES)
 
     # ---- numbers --------------------------------------------------------------------------------
 
@@ -217,7 +242,8 @@ class WhisperEar:
         return written, spoken
 
     def _sought(self, encoded: Encoded, text: str, asks_number: bool) -> list[Reading]:
-        """A number whose value was not decoded clearly: by its tens first, then by its ones."""
+        """A number that was not decoded clearly: the one in the words, in the likeliest way of saying
+        it, and what it could be taken for; without one by its tens first, then by its ones."""
         tries = guesses(text, asks_number)
         if not tries:
             return []
@@ -226,6 +252,8 @@ class WhisperEar:
         silent = self._from_silence(wordings)
         scores = [h.mean - limits.SILENCE_SHARE * s for h, s in zip(heard, silent, strict=True)]
         best = [reading for reading, _ in _best_first(tries, scores)[: limits.TENS_TRIED]]
+        if len({reading.value for reading in tries}) == 1:
+            return [best[0], *best[0].rivals()]
         return list(dict.fromkeys(near for reading in best for near in around(reading)))
 
     def _from_silence(self, wordings: Sequence[str]) -> list[float]:
@@ -237,6 +265,24 @@ class WhisperEar:
             likely = self._model.likely(encoded, missing)
             self._silent.update((w, found.mean) for w, found in zip(missing, likely, strict=True))
         return [self._silent[w] for w in wordings]
+
+
+def _settled(rows: Scored, left_out: Sequence[Phrase], text: str) -> bool:
+    """Whether the best is so clear that none of `left_out` can matter: the sound must not fit a
+    denial of it as well, and no second answer may stand in the words."""
+    best = rows[0][0] if rows else None
+    if best is None or not best.answer or log_odds(best.answer, rows) < limits.SETTLED:
+        return False
+    denied = set(denials(best.text))
+    return not any(p.text in denied or stands_in(text, p.text) for p in left_out)
+
+
+def _surely_an_answer(rows: Scored, texts: Sequence[str]) -> bool:
+    """Whether no number needs looking for: 'oxygen' may begin one, but 'oxygen's on' was clear."""
+    best = rows[0][0] if rows else None
+    if best is None or not best.answer or log_odds(best.answer, rows) < limits.SURE_AT_ONCE:
+        return False
+    return not any(reading_in(text, "spo2") for text in texts)
 
 
 def _best_first(readings: Sequence[Reading], scores: Sequence[float]) -> list[tuple[Reading, float]]:

@@ -1,7 +1,7 @@
 """The small Whisper model itself: sound in, what was said and how likely each wording is out."""
 
 import importlib.util
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,10 @@ HOP_SAMPLES = 160
 
 _POSITION_SAMPLES = 2 * HOP_SAMPLES
 """The encoder gives one position for two frames."""
+
+
+_FRAMES_REACHED = 3
+"""Frames behind the sound that still see some of it: the front end looks at 25 ms."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,16 +72,21 @@ class WhisperModel:
         Positions well behind the sound are left out unless `whole`: they change no ranking
         (correlation 0.998) and cost a quarter of the time.
         """
-        padded = np.zeros(window * HOP_SAMPLES, np.float32)
-        sound = sound[: len(padded)]
-        padded[: len(sound)] = sound
-        mel = self._mel(padded, padding=0)[:, :window].astype(np.float32)
-        view = self._model.encode(self._view(np.ascontiguousarray(mel[None])))
+        sound = sound[: window * HOP_SAMPLES]
+        view = self._model.encode(self._view(self._spectrogram(sound, window)[None]))
         positions = window // 2
         if not whole:
             positions = min(positions, len(sound) // _POSITION_SAMPLES + limits.POSITIONS_BEHIND)
             view = self._view(np.ascontiguousarray(np.asarray(view)[:, :positions]))
         return Encoded(view, positions, window, len(sound))
+
+    def _spectrogram(self, sound: np.ndarray, window: int) -> np.ndarray:
+        """(bands, frames). All frames behind the sound are alike: one of them is computed."""
+        frames = min(window, len(sound) // HOP_SAMPLES + _FRAMES_REACHED + 1)
+        padded = np.zeros(frames * HOP_SAMPLES, np.float32)
+        padded[: len(sound)] = sound[: len(padded)]
+        mel = self._mel(padded, padding=0)[:, :frames].astype(np.float32)
+        return np.ascontiguousarray(np.pad(mel, ((0, 0), (0, window - frames)), mode="edge"))
 
     def decode(self, encoded: Encoded, beams: int) -> list[str]:
         """What was said, without a list of what to expect: the likeliest `beams` texts, best first."""
@@ -93,15 +102,15 @@ class WhisperModel:
 
     def likely(self, encoded: Encoded, wordings: Sequence[str]) -> list[Likely]:
         """How likely each wording is."""
-        found: list[Likely] = []
-        for start in range(0, len(wordings), limits.ALIGNED_AT_ONCE):
-            ids = [self._token_ids(w) for w in wordings[start : start + limits.ALIGNED_AT_ONCE]]
-            batch = self._view(np.repeat(np.asarray(encoded.view), len(ids), axis=0))
-            frames = [encoded.positions] * len(ids)
-            for aligned in self._model.align(batch, [self._start], ids, frames):
+        ids = [tuple(self._token_ids(w)) for w in wordings]
+        found: dict[tuple[int, ...], Likely] = {}
+        for some in _batches(set(ids)):
+            batch = self._view(np.repeat(np.asarray(encoded.view), len(some), axis=0))
+            frames = [encoded.positions] * len(some)
+            for one, aligned in zip(some, self._model.align(batch, [self._start], some, frames), strict=True):
                 logs = np.log(np.maximum(aligned.text_token_probs, 1e-9))
-                found.append(Likely(float(logs.sum()), len(logs), float(logs.min())))
-        return found
+                found[tuple(one)] = Likely(float(logs.sum()), len(logs), float(logs.min()))
+        return [found[one] for one in ids]
 
     def word_ms(self, encoded: Encoded, wording: str) -> list[int]:
         """Where each word of `wording` begins in the sound, and where the last one ends, if it was
@@ -123,6 +132,19 @@ class WhisperModel:
             ids = self._tokenizer.encode(text, add_special_tokens=False).ids
             self._tokens[wording] = ids
         return ids
+
+
+def _batches(wordings: Iterable[tuple[int, ...]]) -> list[list[list[int]]]:
+    """Wordings of about one length together: in a batch the short ones cost as much as the longest."""
+    found: list[list[list[int]]] = []
+    spare = 0
+    for ids in sorted(wordings, key=lambda ids: (-len(ids), ids)):
+        spare += len(found[-1][0]) - len(ids) if found else 0
+        if not found or len(found[-1]) == limits.ALIGNED_AT_ONCE or spare > limits.PADDED_MOST:
+            found.append([])
+            spare = 0
+        found[-1].append(list(ids))
+    return found
 
 
 def window_for(samples: int) -> int:

@@ -52,6 +52,8 @@ Row = dict[str, Any]
 class NotingEar(WhisperEar):
     """The embedded ear; what each look rests on is noted."""
 
+    ends_early = False
+
     def begin(self) -> None:
         self.noted: list[tuple[Sequence[Clues], Room]] = []
 

@@ -28,6 +28,8 @@ from prompter.hear.numbers import Reading, around, guesses, reading_in
         ("140 beats", "pulse", 140),
         ("pulse one fourteen", "pulse", 114),
         ("Heart rate 1.06", "pulse", 106),
+        ("95% percent", "spo2", 95),  # how a small model writes '95 percent' down now and then
+        ("140 beats a minute", "pulse", 140),
     ],
 )
 def test_readings(text: str, quantity: str, value: int) -> None:
@@ -45,6 +47,7 @@ def test_readings(text: str, quantity: str, value: int) -> None:
         "oxygen on",
         "oxygen eighty eight and falling fast",
         "pulse one forty percent",  # one taken for the other
+        "ninety percent a minute",
         "heart rate is fine",
         "chest flat",
         "oxygen eighty eight oxygen eighty nine",
@@ -140,6 +143,13 @@ def test_a_name_without_a_clear_value_is_tried_by_its_tens() -> None:
 def test_a_clear_value_without_a_name_is_tried_as_a_saturation() -> None:
     assert guesses("or Japan's 95.") == [Reading("spo2", 95, "oxygen")]
     assert guesses("31.") == [] and guesses("chest rising") == []
+
+
+def test_where_a_saturation_was_asked_for_a_number_is_tried_in_every_way_of_saying_it() -> None:
+    """'95 percent' scored as 'oxygen 95' is no number at all."""
+    tries = guesses("95 person", asks_number=True)
+    assert {r.value for r in tries} == {95}
+    assert {r.wording for r in tries} == {"95%", "oxygen 95", "sats 95", "95"}
 
 
 def test_where_a_saturation_was_asked_for_anything_is_tried_as_one() -> None:

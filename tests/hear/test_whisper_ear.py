@@ -11,13 +11,21 @@ from hearing_parts import PHRASES, stream
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
+from prompter.hear import thresholds
 from prompter.hear.clip import blocks_of, read_clip
 from prompter.hear.decision import decide
 from prompter.hear.decoys import DECOYS
-from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechSuspected
+from prompter.hear.hearing import (
+    Heard,
+    Hearing,
+    SpeechOnset,
+    SpeechSuspected,
+    competing,
+    rivals_of,
+)
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.scorer import InlineScorer, ThreadScorer
-from prompter.hear.whisper_ear import WhisperEar
+from prompter.hear.whisper_ear import WhisperEar, _settled
 from prompter.hear.whisper_model import said_once
 
 WORDS = tuple(Phrase(word, word) for word in ("yes", "no", "stop"))
@@ -77,6 +85,17 @@ def test_numbers_are_heard(whisper, spoken) -> None:
     assert heard.number == ("spo2", 88) and heard.heard is None
 
 
+@pytest.mark.parametrize("written", ["95% percent", "95 person"])
+def test_a_number_that_was_written_down_oddly_is_heard_as_it_was_said(
+    whisper, spoken, monkeypatch, written
+) -> None:
+    """What the model made of a clear '95 percent' in a rehearsal; nobody had said 'oxygen 95'."""
+    monkeypatch.setattr(whisper._model, "decode", lambda encoded, beams: [written] * beams)
+    verdict = decide([whisper.score(spoken("95 percent"), PHRASES, asks_number=True)])
+    assert verdict.number == ("spo2", 95)
+    assert verdict.score > thresholds.NUMBER_LEAST[1]
+
+
 @pytest.mark.parametrize("value", [81, 85, 87, 89, 91, 95, 97, 99])
 def test_a_saturation_is_never_taken_for_another(whisper, spoken, value) -> None:
     for text in (f"{value} percent", f"oxygen {value}"):
@@ -120,6 +139,54 @@ def test_decoys_are_ranked_without_an_answer_and_speak_against_belief(whisper, s
     assert closer.closer is None and closer.evidence.keys() > first.evidence.keys()
     assert len(closer.ranked) == sum(limits.SEEN_LONGER)
     assert not decide([first]).believed and not decide([closer]).believed
+
+
+@pytest.mark.parametrize("said", ["chest flat", "still in place", "not going up"])
+def test_what_is_settled_early_is_what_the_whole_first_look_decides(whisper, spoken, monkeypatch, said) -> None:
+    phrases = competing(PHRASES, rivals_of(PHRASES))
+    early = whisper.score(spoken(said), phrases)
+    monkeypatch.setattr(whisper, "ends_early", False)
+    whole = whisper.score(spoken(said), phrases)
+    assert len(whole.ranked) == sum(limits.FIRST_LOOK)
+    few, every = decide([early]), decide([whole])
+    assert (few.heard.answer, few.believed) == (every.heard.answer, every.believed)
+    denied = said.startswith("not ")
+    assert (len(early.ranked) == len(whole.ranked)) is denied
+
+
+@pytest.mark.parametrize(
+    ("left_out", "text", "settled"),
+    [
+        (Phrase("it came out", "came out"), "chest flat", True),
+        (Phrase("not chest flat", ""), "chest flat", False),  # the sound may fit it as well
+        (Phrase("going up", "rising"), "chest flat no going up", False),  # two answers at once
+    ],
+)
+def test_nothing_that_could_speak_against_an_answer_is_left_out(left_out, text, settled) -> None:
+    flat = PHRASES[0]
+    assert _settled([(flat, limits.SETTLED + 1)], [left_out], text) is settled
+    assert not _settled([(flat, limits.SETTLED - 1)], [left_out], text)
+    assert not _settled([(Phrase("hello", ""), limits.SETTLED + 1)], [left_out], text)
+
+
+def test_wordings_of_a_batch_are_about_as_long(whisper, spoken) -> None:
+    """In a batch the short ones cost as much as the longest; what each scores is its own."""
+    model = whisper._model
+    encoded = model.encode(spoken("chest flat"), limits.WINDOW_FRAMES)
+    wordings = ["no", "chest flat", "the chest is going up and down again", "chest flat", "no rise"]
+    together = model.likely(encoded, wordings)
+    assert together[1] == together[3]
+    for wording, found in zip(wordings, together, strict=True):
+        (alone,) = model.likely(encoded, [wording])
+        assert (alone.tokens, alone.mean) == (found.tokens, pytest.approx(found.mean, abs=0.1))
+
+
+@pytest.mark.parametrize("samples", [1, 8_000, 24_321, 63_000, 64_000])
+def test_a_spectrogram_of_sound_and_silence_is_that_of_all_of_it(whisper, spoken, samples) -> None:
+    model, sound = whisper._model, np.resize(spoken("still in place"), samples)
+    padded = np.pad(sound, (0, 400 * 160 - samples))
+    every = model._mel(padded, padding=0)[:, :400]
+    assert np.allclose(model._spectrogram(sound, 400), every, atol=1e-4)
 
 
 def test_the_live_scorer_hears_the_same(whisper, spoken) -> None:
