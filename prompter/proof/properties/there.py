@@ -46,6 +46,7 @@ _NEEDS: tuple[tuple[re.Pattern[str], Holds], ...] = tuple(
         ("oxygen on|oxygen hissing", lambda edge: edge.scene.machine.memory.known["oxygen"] != "none" or edge.before_known["oxygen"] != "none"),
         ("^oxygen number|sensor", _fact("oximeter")),
         ("^bag on", _unmarked("no bag")),
+        ("^keep squeezing\\.", lambda edge: edge.scene.machine.memory.counts.get("rescued", 0) > 0 or _mark("on route")(edge)),
         ("^breathe into", _mark("no bag")),
         ("^breathe into", _fact("mouth to tube")),
         ("^suction (now|again|first|the)", _unmarked("suction dead")),
