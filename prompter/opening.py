@@ -47,7 +47,7 @@ def reopened_record(opened: dict[str, Any]) -> dict[str, Any]:
 def variant_record(variant: Variant) -> dict[str, Any]:
     """As JSON, in a fixed order."""
     return {
-        "facts": sorted(variant.facts),
+        "facts": None if variant.facts is None else sorted(variant.facts),  # None: a plan left open
         "words": dict(sorted(variant.words.items())),
         "numbers": dict(sorted(variant.numbers.items())),
     }
@@ -55,7 +55,8 @@ def variant_record(variant: Variant) -> dict[str, Any]:
 
 def variant_of(record: dict[str, Any]) -> Variant:
     """The inverse of `variant_record`."""
-    return Variant(frozenset(record["facts"]), record["words"], record["numbers"])
+    facts = record["facts"]
+    return Variant(None if facts is None else frozenset(facts), record["words"], record["numbers"])
 
 
 def clock_record(zero_s: float) -> dict[str, Any]:

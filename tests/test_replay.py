@@ -1,5 +1,6 @@
 """A journal walked through the same core says the same; a changed one tells where it first differs."""
 
+from dataclasses import replace
 from datetime import datetime, timezone
 from pathlib import Path
 
@@ -88,6 +89,12 @@ def test_a_journal_without_its_flow_is_refused(journal: Path) -> None:
 def test_the_variant_comes_back_whole(demo_table: Table) -> None:
     record = variant_record(demo_table.variant)
     assert variant_record(variant_of(record)) == record
+
+
+def test_a_variant_whose_facts_are_open_comes_back_open(demo_table: Table) -> None:
+    left_open = replace(demo_table.variant, facts=None)
+    assert variant_of(variant_record(left_open)).facts is None
+    assert left_open == variant_of(variant_record(left_open))
 
 
 def test_another_protocol_says_where_the_cues_first_differ(journal: Path) -> None:

@@ -29,21 +29,23 @@ class Beats(Speaking):
             for line in self._rules.breath_gap
             if (atoms := left_open(line.when, table.variant.facts)) is not None
         ]
+        self._gaps_since = [line for line in self._gaps if line[1]]  # without a breath yet these alone can apply
 
     def _gap_at(self) -> int | None:
         """When breaths have been missing for as long as the rules allow."""
-        if self.paced or self._pace_cue is not None or self.memory.known["breathing"] == "better":
+        if self._pace_cue is not None or self._beat in ("breaths", "pushes") or self.step not in self._may_gap:
             return None
-        if self.step not in self._may_gap:
+        memory = self.memory
+        if memory.known["breathing"] == "better":
             return None
         if self._breaths_first:
             return self.now_ms
-        breath = self._last_breath
-        for guard, since, after_ms in self._gaps:
-            began = self.memory.since.get(since) if since else breath
+        breath, times = self._last_breath, memory.since
+        for guard, since, after_ms in self._gaps if breath is not None else self._gaps_since:
+            began = times.get(since) if since else breath
             if began is None or (breath is not None and breath > began):
                 continue  # this line does not apply (any more)
-            if guard is None or guard(self.memory):
+            if guard is None or guard(memory):
                 return began + after_ms
         return None
 

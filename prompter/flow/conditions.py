@@ -95,7 +95,11 @@ def guard_of(atoms: Iterable[Atom]) -> Guard | None:
     What has happened is asked before what the plan says: with an open plan (`memory.facts`) that
     leaves more of it open.
     """
-    tests = [_test(atom) for atom in sorted(atoms, key=_is_fact)]
+    marks, others = [], []
+    for atom in atoms:
+        (marks if atom.sort == "mark" and not _is_fact(atom) else others).append(atom)
+    tests = [_marks_test(marks)] if len(marks) > 1 else [_test(atom) for atom in marks]
+    tests += [_test(atom) for atom in sorted(others, key=_is_fact)]
     if not tests:
         return None
     if len(tests) == 1:
@@ -104,6 +108,13 @@ def guard_of(atoms: Iterable[Atom]) -> Guard | None:
     for test in reversed(tests[:-1]):
         guard = _both(test, guard)
     return guard
+
+
+def _marks_test(atoms: list[Atom]) -> Guard:
+    """Several marks at once."""
+    wanted = frozenset(atom.name for atom in atoms if not atom.negated)
+    unwanted = frozenset(atom.name for atom in atoms if atom.negated)
+    return lambda memory: wanted <= memory.marks and unwanted.isdisjoint(memory.marks)
 
 
 def _both(one: Guard, other: Guard) -> Guard:

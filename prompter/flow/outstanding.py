@@ -66,4 +66,6 @@ class Outstanding:
 
     def lost_at(self) -> int | None:
         """When the first bound passes."""
-        return next(iter(self._ends_by.values()), None)
+        for at in self._ends_by.values():
+            return at
+        return None

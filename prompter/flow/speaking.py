@@ -30,6 +30,8 @@ class Speaking:
         self._next_cue = 1
         self._outstanding = Outstanding()
         self._last_prompt = ""
+        helper = table.variant.words.get("helper")
+        self._to_helper = f"{helper}:" if helper else ""
 
     @property
     def paced(self) -> bool:
@@ -77,8 +79,7 @@ class Speaking:
         return None
 
     def _for_helper(self, text: str) -> bool:
-        helper = self.table.variant.words.get("helper")
-        return bool(helper) and text.startswith(f"{helper}:")
+        return text.startswith(self._to_helper) if self._to_helper else False
 
     def _cue_number(self) -> int:
         self._next_cue += 1

@@ -102,6 +102,7 @@ class Table:
     rows: list[Row] = field(default_factory=list)
     _allowed: dict[tuple[str, str | None], tuple[Phrase, ...]] = field(default_factory=dict)
     _lines: dict[tuple[str, ...], str] = field(default_factory=dict)
+    _heard: dict[str, str] = field(default_factory=dict)
 
     @cached_property
     def start_marks(self) -> frozenset[str]:
@@ -140,7 +141,9 @@ class Table:
 
     def heard(self, answer: str) -> str:
         """How an answer is repeated: "I heard: chest flat."."""
-        return self.line(self.flow.rules.heard, read_back=self.flow.answers[answer].words)
+        if answer not in self._heard:
+            self._heard[answer] = self.line(self.flow.rules.heard, read_back=self.flow.answers[answer].words)
+        return self._heard[answer]
 
     def asked_back(self, answer: str) -> str:
         """How an answer is asked back: "Chest flat? Once more, please."."""

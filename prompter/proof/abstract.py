@@ -58,6 +58,12 @@ class States:
             machine._sets, machine._nobody_heard, machine._unclear, machine._clock.hold_left_ms > 0,
         )  # fmt: skip
 
+    def remembered(self, scene: Scene) -> Hashable:
+        """What `aspects` come of: the same gives the same."""
+        memory = scene.machine.memory
+        number = None if memory.spo2 is None else memory.low_number()
+        return frozenset(memory.marks), tuple(memory.known.values()), tuple(memory.counts.items()), memory.facts if self._at_once else None, number
+
     def aspects(self, scene: Scene) -> list[Hashable]:
         """Each thing remembered that some row asks for."""
         memory = scene.machine.memory

@@ -4,9 +4,11 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 from prompter.events import Answered, Failed, Numbered, Record, SpeechStarted, Unclear
-from prompter.flow.table import BUILT_IN
+from prompter.flow.table import BUILT_IN, Table
 from prompter.proof.scene import Scene
 
+Make = Callable[[int], Record]
+"""An event, of the time when it happens."""
 NUMBERS = (("spo2", 80), ("spo2", 97), ("spo2", 130), ("pulse", 140))
 """Under the floor, fine, out of range, and the other quantity."""
 SILENT_EVENTS_MOST = 24
@@ -22,22 +24,50 @@ ONCE_A_PLACE = frozenset({"paramedics", "taken over", "no suction"})
 """What only marks something and stays, where the step does not ask for it: tried at every step and moment, with and without that mark."""
 
 
-def events_at(scene: Scene) -> Iterator[tuple[str, Callable[[], Record]]]:
-    """All but "that was wrong" (which is tried after each answer) and silence: names, and what makes each."""
-    machine, now = scene.machine, scene.now
-    stands, flow = machine.table.stands, machine.table.flow
-    own = stands[machine.step].own_answers
-    interrupted = machine._interrupted()
-    asked = stands[interrupted].own_answers if interrupted else ()
-    for answer in dict.fromkeys((*own, *asked, *flow.everywhere, *BUILT_IN)):
-        if answer in flow.answers and answer != "wrong":
-            yield answer, partial(Answered, now, answer, flow.answers[answer].wordings[0])
-    for quantity, value in NUMBERS:
-        yield f"{quantity} {value}", partial(Numbered, now, quantity, value)
-    yield "unclear", partial(Unclear, now)
-    doubted = machine._asked_back or next((a for a in own if a in flow.answers), None)
-    if doubted in flow.answers:
-        yield f"unclear {doubted}", partial(Unclear, now, None, doubted)
-    if machine._clock.paused_at is None and machine._clock.pause_left_ms > 0:
-        yield "speech started", partial(SpeechStarted, now)
-    yield "failed", partial(Failed, now, "microphone")
+class Moves:
+    """What can be said at each step of one flow, made ready once."""
+
+    def __init__(self, table: Table) -> None:
+        self._table = table
+        self._flow = table.flow
+        self._at: dict[tuple[str, str | None], tuple[tuple[str, Make], ...]] = {}
+
+    def at(self, scene: Scene) -> Iterator[tuple[str, Make]]:
+        """All but "that was wrong" (which is tried after each answer) and silence: names, and what makes each at a time."""
+        machine = scene.machine
+        key = (machine.step, machine._interrupted())
+        if key not in self._at:
+            self._at[key] = tuple(self._always(*key))
+        yield from self._at[key]
+        doubted = machine._asked_back or next((a for a in self._table.stands[key[0]].own_answers if a in self._flow.answers), None)
+        if doubted in self._flow.answers:
+            yield f"unclear {doubted}", partial(_in_doubt, doubted)
+        if machine._clock.paused_at is None and machine._clock.pause_left_ms > 0:
+            yield "speech started", SpeechStarted
+        yield "failed", _microphone_lost
+
+    def _always(self, step: str, interrupted: str | None) -> Iterator[tuple[str, Make]]:
+        flow, stands = self._flow, self._table.stands
+        asked = stands[interrupted].own_answers if interrupted else ()
+        for answer in dict.fromkeys((*stands[step].own_answers, *asked, *flow.everywhere, *BUILT_IN)):
+            if answer in flow.answers and answer != "wrong":
+                yield answer, partial(_answered, answer, flow.answers[answer].wordings[0])
+        for quantity, value in NUMBERS:
+            yield f"{quantity} {value}", partial(_numbered, quantity, value)
+        yield "unclear", Unclear
+
+
+def _answered(answer: str, wording: str, now: int) -> Record:
+    return Answered(now, answer, wording)
+
+
+def _numbered(quantity: str, value: int, now: int) -> Record:
+    return Numbered(now, quantity, value)
+
+
+def _in_doubt(answer: str, now: int) -> Record:
+    return Unclear(now, None, answer)
+
+
+def _microphone_lost(now: int) -> Record:
+    return Failed(now, "microphone")

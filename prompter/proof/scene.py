@@ -10,6 +10,7 @@ from functools import lru_cache
 
 from prompter.events import (
     Answered,
+    Moved,
     Numbered,
     Pace,
     PaceStopped,
@@ -125,10 +126,13 @@ class Scene:
 
     def next_ms(self) -> int:
         """When the next thing happens by itself; NEVER if nothing will."""
-        sound = self._playing[0] if self._playing is not None else (self._free_at if self._queue else NEVER)
+        at = self._playing[0] if self._playing is not None else (self._free_at if self._queue else NEVER)
         deadline = self.machine.next_deadline_ms()
-        beat = NEVER if self._beat is None else self._beat[1]
-        return max(self.now, min(sound, beat, NEVER if deadline is None else deadline))
+        if deadline is not None and deadline < at:
+            at = deadline
+        if self._beat is not None and self._beat[1] < at:
+            at = self._beat[1]
+        return at if at > self.now else self.now
 
     @property
     def quiet(self) -> bool:
@@ -150,20 +154,34 @@ class Scene:
 
     def _settle(self) -> None:
         """Reports the clips that were cut; they end at once."""
+        if not self._ended:
+            return
+        at_rest, outstanding = False, self.machine._outstanding
         while self._ended:
             (cue, cut), self._ended = self._ended[0], self._ended[1:]
+            if not outstanding.knows(cue):
+                # Of a step left since: it says nothing to the machine, unless a deadline has passed meanwhile.
+                at_rest = at_rest or self._at_rest()
+                if at_rest:
+                    self._begin()
+                    continue
             self._feed(PromptEnded(self.now, cue, cut))
+            at_rest, outstanding = False, self.machine._outstanding
+
+    def _at_rest(self) -> bool:
+        machine = self.machine
+        if machine.closed:
+            return False
+        due = machine.next_deadline_ms()
+        return due is None or due >= self.now
 
     def _feed(self, event: Record) -> None:
         cues = self.machine.feed(event)
         self.cues += cues
-        moved = False
         for cue in cues:
-            if cue.kind == "moved" and cue.machine == "care":  # type: ignore[attr-defined]
-                moved = True
+            if type(cue) is Moved and cue.machine == "care":
+                self._make_way(type(event) in _SPOKEN)
                 break
-        if moved:
-            self._make_way(type(event) in _SPOKEN)
         for cue in cues:
             kind = type(cue)
             if kind is Say or kind is Pace or kind is Tone:
@@ -171,7 +189,8 @@ class Scene:
             elif kind is PaceStopped:
                 self._end_beat(cut=True)
                 self._drop(lambda queued: type(queued) is Pace)
-        self._begin()
+        if self._queue:
+            self._begin()
 
     def _make_way(self, answered: bool) -> None:
         if answered and self._playing is not None:

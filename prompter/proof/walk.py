@@ -14,7 +14,7 @@ from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
 from prompter.proof.found import Path, Walked
-from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, events_at
+from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, Make, Moves
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
 from prompter.proof.rows import RowEngine
@@ -72,6 +72,7 @@ class Walk:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
+        self.moves = Moves(self.table)
         self.flow, self.age, self.most_moves, self.stop_at_first = flow, age, most_moves, stop_at_first
         self.found = Walked(age)
         self._now_found = Findings()  # of one move
@@ -80,7 +81,7 @@ class Walk:
         self._walked: dict[Hashable, dict[str, list[tuple[Facts, frozenset[str]]]]] = {}
         self._tried: dict[Hashable, Node] = {}
         self._asked_first: dict[Hashable, str] = {}
-        self._aspects: dict[str, set[Hashable]] = {}
+        self._aspects: dict[str, tuple[set[Hashable], set[Hashable]]] = {}
         self._arrived: dict[Hashable, set[Facts]] = {}
         self._parked: dict[Hashable, list[Node]] = {}
         self._matters: dict[Hashable, set[str]] = {}
@@ -173,9 +174,9 @@ class Walk:
         self.found.states += 1
         self.found.depth = max(self.found.depth, node.depth)
         walked = {} if node.new_aspects else self._walked.setdefault(key, {})
-        for name, event in events_at(node.scene):
+        for name, make in self.moves.at(node.scene):
             if self._may_try(name, node):
-                self._try(key, walked, name, node, event)
+                self._try(key, walked, name, node, make)
         self._try(key, walked, "", node, None)
         if self.part.words and self._first_at("handing over", node):
             self._hand_over(node)
@@ -202,7 +203,7 @@ class Walk:
             node.place = self.states.place(node.scene)
         return self._tried.setdefault((what, node.place), node) is node
 
-    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, frozenset[str]]]], name: str, node: Node, made: Callable[[], Record] | None) -> None:
+    def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, frozenset[str]]]], name: str, node: Node, make: Make | None) -> None:
         """One event, unless the plans that come here anew are not asked about by what it does."""
         before = walked.setdefault(name, [])
         for facts, matters in before:
@@ -210,7 +211,7 @@ class Walk:
                 return
         asked = node.facts.asked
         asked.clear()
-        event = made() if made else None
+        event = make(node.scene.now) if make else None
         if event is None:
             for after in self._happen(node, None, self._until_changed):
                 self._arrive(after)
@@ -431,7 +432,12 @@ class Walk:
 
     def _new_aspects(self, scene: Scene) -> bool:
         """Something is remembered at this step that never was at it before."""
-        known, aspects = self._aspects.setdefault(scene.machine.step, set()), self.states.aspects(scene)
+        known, met = self._aspects.setdefault(scene.machine.step, (set(), set()))
+        remembered = self.states.remembered(scene)
+        if remembered in met:
+            return False
+        met.add(remembered)
+        aspects = self.states.aspects(scene)
         if known.issuperset(aspects):
             return False
         known.update(aspects)

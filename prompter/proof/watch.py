@@ -1,11 +1,11 @@
 """What an onlooker knows of an emergency: what was heard and when, kept apart from what the machine believes."""
 
 import re
-from collections.abc import Container
+from collections.abc import Callable, Container
 from dataclasses import dataclass, field
 from functools import cache
 
-from prompter.events import Answered, Learned, Moved, Record, Say
+from prompter.events import Answered, Learned, Moved, Record, Refused, Say
 from prompter.flow.memory import Memory
 from prompter.proof.scene import BeatBegan, BeatEnded, Heard, Scene
 
@@ -70,11 +70,12 @@ class Edge:
     `moves`, `learned`, `says`: cues of care, in order; `heard`: clips as they began to sound.
     """
 
-    __slots__ = ("answer", "before_known", "before_marks", "before_outcome", "confirmed", "event", "facts", "heard", "learned", "moves", "says", "scene", "source")
+    __slots__ = ("answer", "before_known", "before_marks", "before_outcome", "confirmed", "event", "facts", "heard", "learned", "moves", "refused", "says", "scene", "source")
 
     def __init__(self, event: Record | None, source: str, before: Memory, scene: Scene, facts: Container[str]) -> None:
         self.event, self.source, self.scene, self.facts = event, source, scene, facts
         self.answer = event.answer if type(event) is Answered else ""
+        self.refused = False
         self.before_known, self.before_marks, self.before_outcome = before.known, before.marks, before.known["outcome"]
         self.confirmed = before.pending is not None and before.pending == getattr(event, "answer", None)
         self.moves: list[Moved] = []
@@ -88,7 +89,13 @@ class Edge:
                 self.learned.append(cue)
             elif kind is Moved and cue.machine == "care":
                 self.moves.append(cue)
+            elif kind is Refused:
+                self.refused = True
         self.heard = [sound for sound in scene.sounds if type(sound) is Heard]
+
+
+Detail = str | Callable[[], str]
+"""What failed, in words; what is looked at with every move words it only then."""
 
 
 class Findings:
@@ -99,20 +106,24 @@ class Findings:
         self.failed: dict[str, str] = {}
         self.looked: dict[str, int] = {}
 
-    def measure(self, name: str, value: float, limit: float, detail: str = "") -> None:
+    def measure(self, name: str, value: float, limit: float, detail: Detail = "") -> None:
         self.looked[name] = self.looked.get(name, 0) + 1
         if value > self.worst.get(name, -1):
             self.worst[name] = value
         if value > limit:
-            self.fail(name, detail or f"{value:g} > {limit:g}")
+            self.fail(name, _worded(detail) or f"{value:g} > {limit:g}")
 
-    def check(self, name: str, holds: bool, detail: str = "") -> None:
+    def check(self, name: str, holds: bool, detail: Detail = "") -> None:
         self.looked[name] = self.looked.get(name, 0) + 1
         if not holds:
-            self.fail(name, detail)
+            self.fail(name, _worded(detail))
 
     def fail(self, name: str, detail: str) -> None:
         self.failed.setdefault(name, detail)
+
+
+def _worded(detail: Detail) -> str:
+    return detail if isinstance(detail, str) else detail()
 
 
 def follow(watch: Watch, edge: Edge) -> None:
@@ -143,8 +154,11 @@ def follow(watch: Watch, edge: Edge) -> None:
     for cue in scene.cues if edge.learned or edge.says else ():
         if type(cue) is Learned:
             _learned(watch, cue)
-        elif type(cue) is Say:
+        elif type(cue) is Say and cue.text[:4] in _ASKED_FOR:
             _asked_for(watch, cue.text)
+
+
+_ASKED_FOR = frozenset({"Pull", "Empt", "Fill"})
 
 
 def _asked_for(watch: Watch, text: str) -> None:

@@ -237,7 +237,9 @@ SAID = [
     (ALONE, (*TO_LOOK, "vomit"), ["Turn the head.", "Suction first.", "Out now.", "Is the chest moving by itself?"]),
     (ALONE, (*TO_IN_HAND, "no suction"), ["Go on without suction."]),
     (alone("mouth to tube"), (*TO_BAG, "no bag"), ["Breathe into the tube."]),
-    (ALONE, (*TO_LOOK, "no oxygen"), ["Room air works.", "Keep squeezing."]),
+    (ALONE, (*TO_LOOK, "no oxygen"), ["Room air works."]),
+    (ALONE, (*TO_BAG, "no oxygen"), ["Room air works.", "Keep squeezing."]),
+    (NECK_ONLY, ("in place", "passed", "not better", "no oxygen"), ["Room air works.", "Keep squeezing."]),
     (ALONE, (*TO_LOOK, "paramedics"), ["Keep going.", "Until they take over."]),
 ]  # fmt: skip
 
@@ -254,6 +256,14 @@ def test_what_the_row_says_is_said_in_order(variant, answers, texts):
     said = [h.text for h in drive.heard if h.at_ms >= since and h.role not in ("call", "echo")]
     rest = iter(said)
     assert all(text in rest for text in texts), f"{texts} not in this order in {said}"
+
+
+def test_who_has_not_squeezed_yet_is_not_told_to_keep_squeezing():
+    drive = Drive(table_for(ALONE)).start()
+    for answer in (*TO_LOOK, "no oxygen"):
+        drive.says(answer)
+    drive.wait(0.1).settle(40)
+    assert "Room air works." in [h.text for h in drive.heard] and "Keep squeezing." not in [h.text for h in drive.heard]
 
 
 def test_the_first_test_breaths_are_two_and_a_proven_tube_gets_the_rescue_breaths():

@@ -31,7 +31,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
             watch.test_breaths = 0  # somebody looks, and tells; a new tube's chest must be asked about
     if edge.answer == "not breathing" and edge.before_known["tube"] != "out" and not watch.breathing_now and not edge.before_marks & {"changing", "inserting"}:
         watch.since.setdefault("no breaths", scene.now)
-    if watch.guide_in and any(say.text.startswith("Pull the guide out") for say in edge.says):
+    if watch.guide_in and edge.says and any(say.text.startswith("Pull the guide out") for say in edge.says):
         watch.guide_in = False  # asked for; a caregiver may say "done" before it has been heard
     first = not watch.breathing_now
     for sound in scene.sounds:
@@ -58,7 +58,7 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     now = scene.now
     since = watch.since.get("no breaths")
     if since is not None:
-        found.measure(SOON.name, (now - since) / 1000, NO_BREATHS_S + 1.5, f"no breath prompt for {(now - since) / 1000:g} s at {machine.step!r}")
+        found.measure(SOON.name, (now - since) / 1000, NO_BREATHS_S + 1.5, lambda: f"no breath prompt for {(now - since) / 1000:g} s at {machine.step!r}")
     if not watch.breathing_now:
         _gap(watch, edge, now, found)
 
@@ -72,13 +72,13 @@ def _gap(watch: Watch, edge: Edge, now: int, found: Findings) -> None:
     out, breath = watch.out_since, watch.last_breath
     if out is not None and (breath is None or out >= breath):
         if machine.step not in ("no-tube-watch",) and edge.source != "no-tube-watch":
-            found.measure(OUT.name, (now - out) / 1000, OUT_S + SLACK_MS / 1000, f"{(now - out) / 1000:g} s since the tube is out at {machine.step!r}")
+            found.measure(OUT.name, (now - out) / 1000, OUT_S + SLACK_MS / 1000, lambda: f"{(now - out) / 1000:g} s since the tube is out at {machine.step!r}")
     elif breath is None:
         return
     elif "changing" in memory.marks or "changing" in edge.before_marks:
-        found.measure(GAP_CHANGING.name, (now - breath) / 1000, GAP_CHANGING_S + SLACK_MS / 1000, f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
+        found.measure(GAP_CHANGING.name, (now - breath) / 1000, GAP_CHANGING_S + SLACK_MS / 1000, lambda: f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
     else:
-        found.measure(GAP.name, (now - breath) / 1000, GAP_S + SLACK_MS / 1000, f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
+        found.measure(GAP.name, (now - breath) / 1000, GAP_S + SLACK_MS / 1000, lambda: f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
 
 
 def _prompt(watch: Watch, edge: Edge, sound: Heard, found: Findings) -> None:
@@ -100,7 +100,7 @@ def _beat(watch: Watch, edge: Edge, sound: BeatBegan, found: Findings) -> None:
     stand = machine.table.stands[machine._beat_step]
     if stand.through_mask or stand.beat != "breaths":
         return
-    found.check(GUIDE.name, not watch.guide_in, f"breaths at {machine.step!r} with the guide in the tube")
+    found.check(GUIDE.name, not watch.guide_in, lambda: f"breaths at {machine.step!r} with the guide in the tube")
     if machine.memory.known["tube"] != "proven open":
         watch.test_breaths += sound.pace.count or 99
         found.measure(TEST.name, watch.test_breaths, 2, f"{watch.test_breaths} breaths at {machine.step!r} through a tube not proven open")

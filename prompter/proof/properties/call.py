@@ -22,7 +22,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     machine, scene = edge.scene.machine, edge.scene
     answered = type(edge.event) is Answered
     answer = edge.answer
-    if machine.call.step != "not yet" or answer not in AT_ONCE and answer != "flat" or any(c.kind == "refused" for c in scene.cues):
+    if machine.call.step != "not yet" or answer not in AT_ONCE and answer != "flat" or edge.refused:
         pass
     elif answer in AT_ONCE:
         found.check(ASKED.name, "pushing" in edge.before_marks or (answer == "neck swelling" and edge.before_known["tube"] == "out"),
@@ -31,6 +31,8 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         found.check(ASKED.name, "on route" in edge.before_marks, f"chest flat after a change at {edge.source!r}: no call")
     if answered and answer in OF_THE_CALL:
         found.check(ASIDE.name, machine.step == edge.source, f"{answer!r} moves care from {edge.source!r}")
+    if watch.last_call is None:
+        return
     for cue in scene.cues:
         if type(cue) is Moved and cue.machine == "call" and cue.target == "on speaker":
             watch.last_call = None
@@ -44,15 +46,15 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     if call.step == "not yet":
         known = machine.memory.known
         if known["breathing"] != "better" and machine.outcome == "open" and call.due_at is not None:
-            found.measure(ASKED.name, max(0.0, (now - call.due_at) / 1000), IN_TIME_S, f"not asked for at {machine.step!r}")
+            found.measure(ASKED.name, max(0.0, (now - call.due_at) / 1000), IN_TIME_S, lambda: f"not asked for at {machine.step!r}")
         afterwards = (*machine.memory.back, machine.step)[0].startswith("debrief")  # closed in words: it rests until trouble
-        found.check(LOOPS.name, call.due_at is not None or afterwards, f"the call is not due at {machine.step!r}")
+        found.check(LOOPS.name, call.due_at is not None or afterwards, lambda: f"the call is not due at {machine.step!r}")
     elif call.step in ("asked", "no phone"):
         prop, limit = (REMIND, REMINDER_S) if call.step == "asked" else (REMIND_NO_PHONE, NO_PHONE_S)
         last = call._asked_at
         found.check(prop.name, call.due_at is not None, "no reminder to come")
         if call.due_at is not None and last is not None:
-            found.measure(prop.name, (call.due_at - last) / 1000, limit, f"{(call.due_at - last) / 1000:g} s to the next")
+            found.measure(prop.name, (call.due_at - last) / 1000, limit, lambda: f"{((call.due_at or 0) - last) / 1000:g} s to the next")
     for moved in edge.moves:
         if moved.how == "assumed" and moved.source in ("look", "lips"):
             found.check(ASKED.name, call.step != "not yet", f"silence at {moved.source!r} does not ask for the call")

@@ -9,6 +9,7 @@ TRIES = Property("three insertions at most", "counted as they come, apart from t
 PROPERTIES = (DOING, TRIES)
 _CHANGING = frozenset({"hold-tube", "in-hand", "cuff-empty", "ties", "tube-out", "wrong-place", "halfway"})
 _INSERTING = frozenset({"tube-in", "tube-in-again", "same-back", "smaller-in", "over-catheter"})
+_COUNTED = _INSERTING - {"tube-in-again"}
 _ROUTE = frozenset({"mouth-mask", "neck-mask", "neck-only-mask"})
 _NONE = frozenset({"guide-out", "inner-in", "hold-new", "cuff-fill", "before-prove", "new-tube-ask", "prove", "test-breaths", "bag-after", "suction-after",
                    "tie", "no-tube", "no-change", "no-breaths", "pushes", "settle", "handed-over"})  # fmt: skip
@@ -35,10 +36,10 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
             found.check(DOING.name, not marks & {"changing", "inserting"}, f"no change goes on at {step!r}, but the machine holds it for one")
         if step in _OFF_ROUTE:
             found.check(DOING.name, "on route" not in marks, f"no other route goes on at {step!r}, but the machine holds it for one")
-    if any((cue.what, cue.value) == ("tube", "out") for cue in edge.learned):
+    if edge.learned and any((cue.what, cue.value) == ("tube", "out") for cue in edge.learned):
         found.check(DOING.name, "changing" not in marks or step in _CHANGING, f"the old tube is out at {step!r}, but the machine holds it for in")
     stands = machine.table.stands
     for moved in edge.moves:
-        if moved.target in _INSERTING - {"tube-in-again"} and not stands[moved.source].visit and moved.source != moved.target:
+        if moved.target in _COUNTED and not stands[moved.source].visit and moved.source != moved.target:
             watch.insertions += 1
             found.measure(TRIES.name, watch.insertions, 3, f"insertion {watch.insertions} at {moved.target!r}")

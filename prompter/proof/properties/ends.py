@@ -28,7 +28,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if type(edge.event) in (Answered, Unclear) and step in GOOD and edge.source not in GOOD | _GATES and not machine.table.stands[edge.source].visit:
         found.check(CHECKED.name, edge.confirmed, f"{answer!r} alone leads from {edge.source!r} to {step!r}")
     if edge.event is None and edge.before_known["breathing"] != "better":
-        found.check(CHECKED.name, machine.memory.known["breathing"] != "better" or edge.source in _GATES, f"silence leads from {edge.source!r} to {step!r}")
+        found.check(CHECKED.name, machine.memory.known["breathing"] != "better" or edge.source in _GATES, lambda: f"silence leads from {edge.source!r} to {step!r}")
     if answer in _BAD:
         found.check(BAD_NEWS.name, step not in GOOD or step == edge.source, f"{answer!r} leads from {edge.source!r} to {step!r}")
     if not answer or edge.source == "closed":
@@ -54,8 +54,8 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     if machine.closed:
         return
     due = scene.next_ms()
-    if machine.outcome != "handed over":
-        found.measure(ANSWERED.name, (due - scene.now) / 1000, 120, f"silence at {machine.step!r} is not answered")
+    if machine.memory.known["outcome"] != "handed over":
+        found.measure(ANSWERED.name, (due - scene.now) / 1000, 120, lambda: f"silence at {machine.step!r} is not answered")
     for moved in edge.moves:
         if moved.target == "handed-over":
             found.check(HAND_OVER.name, machine.call.step == "ended" or machine.step != "handed-over", "the call does not end")

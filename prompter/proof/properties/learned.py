@@ -27,9 +27,9 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if type(edge.event) is not Answered or edge.moves and edge.moves[0].how == "timed":
         return  # a deadline came first: it is an answer to another question, or kept for the return
     machine, answer = edge.scene.machine, edge.answer
-    asked = answer in machine.table.stands[edge.source].own_answers
-    if any(cue.kind == "refused" for cue in edge.scene.cues) or answer == "wrong" or machine.closed:
+    if edge.refused or answer == "wrong" or machine.closed:
         return
+    asked = answer in machine.table.stands[edge.source].own_answers
     known, marks = machine.memory.known, machine.memory.marks
     if answer in _BREATHING and (asked or answer in ("not breathing", "limp")):
         found.check(BREATHING.name, known["breathing"] in _BREATHING[answer] or known["breathing"] == edge.before_known["breathing"] == "no", f"{answer!r} at {edge.source!r}: breathing is {known['breathing']!r}")

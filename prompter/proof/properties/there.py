@@ -46,6 +46,7 @@ _NEEDS: tuple[tuple[re.Pattern[str], Holds], ...] = tuple(
         ("oxygen on|oxygen hissing", lambda edge: edge.scene.machine.memory.known["oxygen"] != "none" or edge.before_known["oxygen"] != "none"),
         ("^oxygen number|sensor", _fact("oximeter")),
         ("^bag on", _unmarked("no bag")),
+        ("^keep squeezing\\.", lambda edge: edge.scene.machine.memory.counts.get("rescued", 0) > 0 or _mark("on route")(edge)),
         ("^breathe into", _mark("no bag")),
         ("^breathe into", _fact("mouth to tube")),
         ("^suction (now|again|first|the)", _unmarked("suction dead")),
@@ -95,27 +96,36 @@ def _marked(edge: Edge, name: str) -> bool:
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if edge.answer == "wrong":
         watch.inner_out = False
-    if edge.answer == "wrong" or edge.scene.machine.outcome != "open":
+    if watch.errands and (edge.answer == "wrong" or edge.scene.machine.outcome != "open"):
         watch.errands = frozenset()
     if edge.answer == "tell them":
         _told(edge, found)
-    steps: dict[str, list[str]] = {}
+    if not edge.says:
+        return
+    steps: dict[str, list[tuple[int, int]]] = {}
     for say in edge.says:
         if say.role in ("echo", "call"):
             continue
-        needs, errand = _of(say.text)
+        needs, errand, inner, ways = _of(say.text)
         for pattern, holds in needs:
-            found.check(THERE.name, holds(edge), f"{say.text!r} at {say.step!r}: {pattern.pattern!r} is not for this patient now")
+            if holds(edge):
+                found.check(THERE.name, True)
+            else:
+                found.check(THERE.name, False, f"{say.text!r} at {say.step!r}: {pattern.pattern!r} is not for this patient now")
         if errand:
             found.check(ONCE.name, errand not in watch.errands, f"{say.text!r} again at {say.step!r}")
             watch.errands |= {errand}
-        _inner(watch, say, edge, found)
-        steps.setdefault(say.step, []).append(say.text)
-    for step, texts in steps.items():
-        if len(texts) > 1:
-            for one, other in _TWO_WAYS:
-                if any(map(one.search, texts)):
-                    found.check(ONE_WAY.name, not any(map(other.search, texts)), f"{one.pattern!r} and {other.pattern!r} at {step!r}")
+        if inner:
+            _inner(watch, say, edge, found)
+        steps.setdefault(say.step, []).append(ways)
+    for step, said in steps.items():
+        if len(said) > 1:
+            ones = others = 0
+            for one_way, other_way in said:
+                ones, others = ones | one_way, others | other_way
+            for at, (one, other) in enumerate(_TWO_WAYS) if ones else ():
+                if ones & 1 << at:
+                    found.check(ONE_WAY.name, not others & 1 << at, f"{one.pattern!r} and {other.pattern!r} at {step!r}")
 
 
 def _told(edge: Edge, found: Findings) -> None:
@@ -138,6 +148,9 @@ def _inner(watch: Watch, say: Say, edge: Edge, found: Findings) -> None:
 
 
 @cache
-def _of(text: str) -> tuple[tuple[tuple[re.Pattern[str], Holds], ...], str]:
+def _of(text: str) -> tuple[tuple[tuple[re.Pattern[str], Holds], ...], str, bool, tuple[int, int]]:
+    """What it needs, which errand it is, whether it is about what is out and goes in again, and of which ways it is (bits of `_TWO_WAYS`)."""
     errand = _ONCE.search(text)
-    return tuple((pattern, holds) for pattern, holds in _NEEDS if pattern.search(text)), errand.group().lower() if errand else ""
+    needs = tuple((pattern, holds) for pattern, holds in _NEEDS if pattern.search(text))
+    one, other = (sum(1 << at for at, pair in enumerate(_TWO_WAYS) if pair[side].search(text)) for side in (0, 1))
+    return needs, errand.group().lower() if errand else "", text.startswith(("Inner tube out", "Clean inner tube in", "Fill the cuff", "Bag on")), (one, other)

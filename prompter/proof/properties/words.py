@@ -28,14 +28,14 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
 
 
 def _heard(sound: Heard, say: Say, edge: Edge, found: Findings) -> None:
-    text, words = _low(say.text)
+    text, words, neck = _low(say.text)
     if not say.text.startswith(_ADDRESS):
         found.measure(TWELVE.name, words, MOST, say.text)
         if sound.paced:
-            found.measure(FIVE.name, words, MOST_PACED, f"{say.text!r} over a beat at {say.step!r}")
+            found.measure(FIVE.name, words, MOST_PACED, lambda: f"{say.text!r} over a beat at {say.step!r}")
     if say.role in ("echo", "call"):
         return
-    if any(word in text for word in NECK_ONLY):
+    if neck:
         found.check(NECK.name, "neck only" not in edge.facts, f"{say.text!r} at {say.step!r}")
     if "cuff" in text:
         found.check(CUFF.name, "cuffed" in edge.facts, f"{say.text!r} at {say.step!r}")
@@ -48,8 +48,10 @@ def _heard(sound: Heard, say: Say, edge: Edge, found: Findings) -> None:
 
 
 @cache
-def _low(text: str) -> tuple[str, int]:
-    return text.lower(), count(text)
+def _low(text: str) -> tuple[str, int, bool]:
+    """In small letters; its words; whether it is not for who breathes through the neck alone."""
+    low = text.lower()
+    return low, count(text), any(word in low for word in NECK_ONLY)
 
 
 def count(text: str) -> int:
