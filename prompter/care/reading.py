@@ -90,7 +90,7 @@ def _text(path: Path, file: str, sort: Sort) -> str:
 
 def _parse(text: str, file: str, sort: Sort) -> Any:
     try:
-        return YAML(typ="rt", pure=True).load(text)
+        return _loaded(text)
     except DuplicateKeyError as error:
         mark = error.problem_mark
         name = (error.problem or "").split('"')[1:2]
@@ -125,6 +125,11 @@ def _parse(text: str, file: str, sort: Sort) -> Any:
         ) from None
 
 
+def _loaded(text: str) -> Any:
+    """The library's own tree; it is read, never changed."""
+    return YAML(typ="rt", pure=True).load(text)
+
+
 def _bad_line(text: str) -> int | None:
     """The first line that cannot be read for itself, for errors that bring no line."""
     for number, line in enumerate(text.splitlines(), start=1):
@@ -132,7 +137,7 @@ def _bad_line(text: str) -> int | None:
         if not all(sign.isprintable() or sign in "\t\r" for sign in line):
             return number
         try:
-            YAML(typ="rt", pure=True).load(f"x: {value}")
+            _loaded(f"x: {value}")
         except (YAMLError, RecursionError):
             continue  # half of something longer: not proof
         except Exception:  # the same bare error again
