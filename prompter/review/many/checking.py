@@ -106,7 +106,7 @@ _encoder = msgspec.json.Encoder(order="sorted")
 _PLAIN = frozenset({str, int, bool, type(None)})
 _hash = hashlib.sha256().copy  # a copy costs half of a new one
 
-_NEWLINE, _OPENS, _CLOSES = b"\n{}"
+_NEWLINE = ord("\n")
 _DIGEST_DIGITS, _CHECK_DIGITS = 64, 16
 
 _MINUTE = re.compile(
@@ -169,31 +169,20 @@ def _sound_lines(data: bytes) -> tuple[list[Line], str]:
     first_end = data.find(b"\n")
     if first_end < 0 or data[-1] != _NEWLINE:
         return [], ""
+    first, rest = memoryview(data)[:first_end], data[first_end + 1 : -1].split(b"\n") if first_end + 1 < len(data) else []
     try:
         if not data.isascii():
             data.decode()
-        view = memoryview(data)
-        lines = [_first_decoder.decode(view[:first_end]), *_line_decoder.decode_lines(view[first_end + 1 :])]
-        ends, digests, began, end = [], [], 0, first_end
-        while end >= 0:
+        lines = [_first_decoder.decode(first), *map(_line_decoder.decode, rest)]
+        digests = []
+        for line in (first, *rest):
             hashed = _hash()
-            hashed.update(view[began:end])
+            hashed.update(line)
             digests.append(hashed.digest())
-            ends.append(end)
-            last, began = began, end + 1
-            end = data.find(b"\n", began)
-        sound = len(lines) == len(ends) and _one_each(data, ends) and _chained(lines, digests) and _framed(lines) and _whole(data[last:-1])
+        sound = _chained(lines, digests) and _framed(lines) and _whole(bytes(line))
     except ValueError:  # no JSON, no journal's line, no day of the calendar
         return [], ""
     return (lines, digests[-1].hex()) if sound else ([], "")
-
-
-def _one_each(data: bytes, ends: list[int]) -> bool:
-    """Whether each line is one object and nothing beside it, of a file of as many objects as lines."""
-    octets, newlines = np.frombuffer(data, np.uint8), np.array(ends)
-    return bool(
-        data[0] == _OPENS and (octets[newlines - 1] == _CLOSES).all() and (octets[newlines[:-1] + 1] == _OPENS).all()
-    )
 
 
 def _whole(line: bytes) -> bool:
