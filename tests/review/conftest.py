@@ -2,6 +2,7 @@
 
 import importlib.util
 import shutil
+import unicodedata
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,7 +50,7 @@ def path_of_a_browser() -> str | None:
     return str(inside) if found and inside.exists() else found
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     reason = "axe-playwright-python (extra 'test') is not installed"
     play_module = pytest.importorskip("playwright.sync_api", reason=reason)
@@ -75,6 +76,28 @@ def show() -> Callable[..., Any]:
         return page
 
     return showing
+
+
+@dataclass(frozen=True)
+class Printed:
+    """Width and height of each sheet in millimetres, and all words on them."""
+
+    sheets_mm: list[tuple[int, int]]
+    text: str
+
+
+@pytest.fixture(scope="session")
+def printed() -> Callable[[Any], Printed]:
+    """What the browser puts on paper, read by PDFium."""
+    pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 (extra 'test') is not installed")
+
+    def printing(page: Any) -> Printed:
+        paper = pdfium.PdfDocument(page.pdf(prefer_css_page_size=True))
+        sheets = [tuple(round(points * 25.4 / 72) for points in sheet.get_size()) for sheet in paper]
+        words = " ".join(sheet.get_textpage().get_text_bounded() for sheet in paper)
+        return Printed(sheets, unicodedata.normalize("NFKC", " ".join(words.split())))  # no "ﬁ"
+
+    return printing
 
 
 @dataclass(frozen=True)

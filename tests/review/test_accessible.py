@@ -1,14 +1,12 @@
 """The page in a real browser: WCAG 2.2 AA by an accessibility engine, AAA contrast, a phone, paper, filters."""
 
-import io
 import re
-import unicodedata
 
 import pytest
-from pypdf import PdfReader
 
 from prompter.journal import read
 from prompter.review import build, render
+
 
 @pytest.fixture
 def damaged(journal_file):
@@ -75,14 +73,11 @@ def test_each_mark_is_drawn_whole(browser, show, incident, tmp_path):
     page.context.close()
 
 
-def test_it_prints_on_a4_with_every_row_that_is_shown(browser, show, incident, tmp_path):
+def test_it_prints_on_a4_with_every_row_that_is_shown(browser, show, printed, incident, tmp_path):
     page = show(browser, render(incident), 1000, tmp_path)
-    paper = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))
-    # ISO 216: A4 is 210 x 297 mm
-    size = paper.pages[0].mediabox
-    assert (round(float(size.width) * 25.4 / 72), round(float(size.height) * 25.4 / 72)) == (210, 297)
-    text = unicodedata.normalize("NFKC", " ".join(" ".join(p.extract_text() for p in paper.pages).split()))  # no "ﬁ"
-    assert "What matters first" in text
-    assert "they have taken over" in text
-    assert "With the words" not in text
+    paper = printed(page)
+    assert set(paper.sheets_mm) == {(210, 297)}  # ISO 216: A4
+    assert "What matters first" in paper.text
+    assert "they have taken over" in paper.text
+    assert "With the words" not in paper.text
     page.context.close()

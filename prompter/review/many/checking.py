@@ -103,10 +103,10 @@ class Checked:
 _line_decoder = msgspec.json.Decoder(Line)
 _first_decoder = msgspec.json.Decoder(First)
 _encoder = msgspec.json.Encoder(order="sorted")
-_PLAIN = frozenset({str, int, bool, type(None)})
+_PLAIN = frozenset({str, bool, type(None)})
 _hash = hashlib.sha256().copy  # a copy costs half of a new one
 
-_NEWLINE, _OPENS, _CLOSES = b"\n{}"
+_NEWLINE = ord("\n")
 _DIGEST_DIGITS, _CHECK_DIGITS = 64, 16
 
 _MINUTE = re.compile(
@@ -169,31 +169,20 @@ def _sound_lines(data: bytes) -> tuple[list[Line], str]:
     first_end = data.find(b"\n")
     if first_end < 0 or data[-1] != _NEWLINE:
         return [], ""
+    first, rest = memoryview(data)[:first_end], data[first_end + 1 : -1].split(b"\n") if first_end + 1 < len(data) else []
     try:
         if not data.isascii():
             data.decode()
-        view = memoryview(data)
-        lines = [_first_decoder.decode(view[:first_end]), *_line_decoder.decode_lines(view[first_end + 1 :])]
-        ends, digests, began, end = [], [], 0, first_end
-        while end >= 0:
+        lines = [_first_decoder.decode(first), *map(_line_decoder.decode, rest)]
+        digests = []
+        for line in (first, *rest):
             hashed = _hash()
-            hashed.update(view[began:end])
+            hashed.update(line)
             digests.append(hashed.digest())
-            ends.append(end)
-            last, began = began, end + 1
-            end = data.find(b"\n", began)
-        sound = len(lines) == len(ends) and _one_each(data, ends) and _chained(lines, digests) and _framed(lines) and _whole(data[last:-1])
+        sound = _chained(lines, digests) and _framed(lines) and _whole(bytes(line))
     except ValueError:  # no JSON, no journal's line, no day of the calendar
         return [], ""
     return (lines, digests[-1].hex()) if sound else ([], "")
-
-
-def _one_each(data: bytes, ends: list[int]) -> bool:
-    """Whether each line is one object and nothing beside it, of a file of as many objects as lines."""
-    octets, newlines = np.frombuffer(data, np.uint8), np.array(ends)
-    return bool(
-        data[0] == _OPENS and (octets[newlines - 1] == _CLOSES).all() and (octets[newlines[:-1] + 1] == _OPENS).all()
-    )
 
 
 def _whole(line: bytes) -> bool:
@@ -202,14 +191,18 @@ def _whole(line: bytes) -> bool:
     Of plain ASCII texts and whole numbers alone the canonical form is sorted keys and nothing between
     them (RFC 8785, 3.2); of any other line the journal room says it.
     """
-    event = parse(line)
-    plain = line.isascii() and b"\\" not in line and all(type(value) in _PLAIN for value in event.values())
+    event = msgspec.json.decode(line)
+    plain = line.isascii() and b"\\" not in line and all(map(_is_plain, event.values()))
     if not plain:
-        return whole(line, event)
+        return whole(line, parse(line))
     if _encoder.encode(event) != line:
         return False
     check = event.pop("check")
     return hashlib.sha256(_encoder.encode(event)).hexdigest()[: len(check)] == check and len(check) == _CHECK_DIGITS
+
+
+def _is_plain(value: Any) -> bool:
+    return type(value) in _PLAIN or (type(value) is int and -_WHOLE_MAX < value < _WHOLE_MAX)
 
 
 def _chained(lines: list[Line], digests: list[bytes]) -> bool:

@@ -118,11 +118,9 @@ def event_rows(journal: int, found: Checked, times_ms: list[int], words: dict[tu
     rows: list[int] = []
     breathed = False
     seq = 0
-    for n, line in enumerate(lines):
-        kind = TOLD.get(line.kind)
-        if kind is None:
-            continue
-        to_step = None
+    kinds = [line.kind for line in lines]
+    for n in [n for n, kind in enumerate(kinds) if kind in TOLD]:
+        kind, line, to_step = kinds[n], lines[n], None
         if kind == "say":
             # What is said to the operator holds the address: its words stay in their home.
             text = None if line.role == "call" or line.text is None else shorten(line.text)
@@ -134,7 +132,7 @@ def event_rows(journal: int, found: Checked, times_ms: list[int], words: dict[tu
         elif kind in _ANSWERS:
             told = (kind, step, None, None, line.how, None, None, None, line.answer, False, None)
         elif kind == "numbered":
-            believed = n + 1 == len(lines) or lines[n + 1].kind != "refused"
+            believed = n + 1 == len(lines) or kinds[n + 1] != "refused"
             told = (kind, step, None, None, line.how, line.quantity, None, _number(line.value), None, believed, None)
         elif kind == "learned":
             if line.what != "tube":
@@ -166,10 +164,7 @@ def event_rows(journal: int, found: Checked, times_ms: list[int], words: dict[tu
 
 _REST = (None, None, False, None)  # number, answer, believed, text
 _ANSWERS = frozenset({"answered", "unclear"})
-TOLD = {
-    kind: kind
-    for kind in (*_ANSWERS, "say", "moved", "numbered", "learned", "pace", "beat", "resumed", "failed")
-}
+TOLD = _ANSWERS | {"say", "moved", "numbered", "learned", "pace", "beat", "resumed", "failed"}
 """Kinds of event that the questions ask about; of a kind unknown to this program nothing is asked."""
 
 LAST = "last"

@@ -1,14 +1,9 @@
 """The page of many in a real browser: WCAG 2.2 AA by an accessibility engine, AAA contrast, a phone, paper."""
 
-import io
-import unicodedata
-
 import pytest
 
 for library in ("ibis", "duckdb", "msgspec", "pyarrow"):
     pytest.importorskip(library, reason="the extra 'many' is not installed")
-
-from pypdf import PdfReader
 
 from prompter.review.many import summary
 from prompter.review.many.run import review_many
@@ -56,13 +51,10 @@ def test_nothing_is_wider_than_a_phone_or_a_page_magnified_four_times(browser, s
     page.context.close()
 
 
-def test_it_prints_on_a4_with_every_column(browser, show, html, tmp_path):
+def test_it_prints_on_a4_with_every_column(browser, show, printed, html, tmp_path):
     page = show(browser, html, 1000, tmp_path)
-    paper = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))
-    # ISO 216: A4 is 210 x 297 mm
-    size = paper.pages[0].mediabox
-    assert (round(float(size.width) * 25.4 / 72), round(float(size.height) * 25.4 / 72)) == (210, 297)
-    text = unicodedata.normalize("NFKC", " ".join(" ".join(p.extract_text() for p in paper.pages).split()))  # no "ﬁ"
+    paper = printed(page)
+    assert set(paper.sheets_mm) == {(210, 297)}  # ISO 216: A4
     for words in ("Time to the first paced breath", "Nine in ten of those by", "Asked again each", "Longest", "Cautions"):
-        assert words in text, words
+        assert words in paper.text, words
     page.context.close()
