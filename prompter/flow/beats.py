@@ -7,6 +7,7 @@ from prompter.flow.conditions import guard_of, left_open
 from prompter.flow.engine import engine_of
 from prompter.flow.speaking import Speaking
 from prompter.flow.table import Table
+from prompter.limits import SPEECH_GAP_MS
 
 
 class Beats(Speaking):
@@ -19,8 +20,10 @@ class Beats(Speaking):
         self._pace_began: int | None = None
         self._pace_lasts_ms = 0
         self._before_beat: set[int] = set()  # what is said before it begins
+        self._beat_from = 0  # when it began, as far as is known
         self._breaths_first = False
         self._last_breath: int | None = None
+        self._missing_from: int | None = None  # when it became known that there are none, before the first was asked for
         self._talk: set[int] = set()  # what must end before the step asks or goes on
         gap = self._engine.events.get("gap")
         self._may_gap = frozenset(gap.transitions if gap else ())  # steps that breaths may interrupt
@@ -41,8 +44,9 @@ class Beats(Speaking):
         if self._breaths_first:
             return self.now_ms
         breath, times = self._last_breath, memory.since
-        for guard, since, after_ms in self._gaps if breath is not None else self._gaps_since:
-            began = times.get(since) if since else breath
+        known = breath if breath is not None else self._missing_from
+        for guard, since, after_ms in self._gaps if known is not None else self._gaps_since:
+            began = times.get(since) if since else known
             if began is None or (breath is not None and breath > began):
                 continue  # this line does not apply (any more)
             if guard is None or guard(memory):
@@ -71,13 +75,14 @@ class Beats(Speaking):
         self._beat, self._pace_cue = what, None if count is None else cue
         # It begins when what stands before it in the queue has been said.
         self._before_beat = {cue for cue in self._talk if self._outstanding.role(cue) != "beat"}
+        self._beat_from = self.now_ms
         return cue
 
     def _stop_beat(self) -> None:
         if self._beat == "breaths" and not self._before_beat:
             self._breathed()
-        elif self._beat == "pushes" and not self._before_beat:
-            self._last_breath = self.now_ms
+        elif self._beat == "pushes" and not self._before_beat and self.now_ms > self._beat_from + SPEECH_GAP_MS:
+            self._last_breath = self.now_ms  # not of pushes that were ended before the first
         if self._beat:
             self.emit(PaceStopped(self.now_ms))
         self._beat, self._pace_cue = "", None

@@ -1,7 +1,5 @@
 """The emergency call: a second flat machine beside care, which it never makes wait."""
 
-from transitions import Machine
-
 from prompter.events import How, Moved
 from prompter.flow.speaking import Speaking
 from prompter.flow.table import Table
@@ -20,11 +18,8 @@ ROWS = [
     ("at rest", ["asked", "on speaker", "no phone", "ended"], "not yet"),
 ]
 
-_ENGINE = Machine(
-    model=None, states=list(STEPS), initial="not yet", auto_transitions=False,
-    ignore_invalid_triggers=True, model_attribute="step",
-    transitions=[{"trigger": t, "source": s, "dest": d} for t, s, d in ROWS],
-)  # fmt: skip
+_LEADS = {(trigger, source): target for trigger, sources, target in ROWS if target for source in ([sources] if isinstance(sources, str) else sources)}
+"""By trigger and step; whatever is not here stays."""
 
 
 class Call:
@@ -121,6 +116,6 @@ class Call:
 
     def _fire(self, trigger: str, by: Speaking, how: How, reason: str | None) -> None:
         source = self.step
-        _ENGINE.events[trigger].trigger(self)
+        self.step = _LEADS.get((trigger, source), source)
         if self.step != source:
             by.emit(Moved(by.now_ms, "call", source, self.step, how, None, reason or ""))

@@ -114,7 +114,7 @@ class Step(Part):
     answers: dict[str, Arms] = {}
     silent: Annotated[list[Silent], BeforeValidator(_as_list, json_schema_input_type=list[Silent] | Silent)] = []
     after: str | None = Field(None, description="where it goes when all is said and the beat is over")
-    gap: str | None = Field(None, description="where it goes instead of the last line of `breath_gap`")
+    gap: str | None = Field(None, description="where it goes instead of where the last line of `breath_gap` leads")
     outcome: Literal["better", "handed over", "keep"] | None = None
     final: bool = False
     notes: bool = Field(False, description="what is said here and is no answer is kept as a note, and not asked again")

@@ -291,7 +291,8 @@ class FlowMachine(Resuming):
             self._unclear = 0
             self.say(self._rules.use_key, "notice")
             quiet = self._quiet()
-            if quiet and quiet.act_ms is not None:
+            # Who has not heard the question yet has not left it unanswered.
+            if quiet and quiet.act_ms is not None and self._question is None:
                 self._assume("after unclear")
         elif body or number is not None:
             self._wait_after(self._ask_back(event, number))

@@ -20,6 +20,7 @@ class Standing(Beats):
             int(rules.pause_while_speaking_s * 1000), int(rules.hold_s * 1000)
         )
         self._waiting: int | None = None  # the prompt from whose end silence counts
+        self._question: int | None = None  # the step's question, until it has been heard once
         self._beat_step = self.step  # whose beat was asked for last
         self._ask_index = 0
         self._asked = False
@@ -43,6 +44,7 @@ class Standing(Beats):
         self._outstanding.forget_care()
         self._talk.clear()
         self._waiting, self._unclear, self._asked_back, self._ask_index = None, 0, None, 0
+        self._question = None
         self._breaths_first = False
 
     def _stand_asked(self) -> None:
@@ -134,7 +136,7 @@ class Standing(Beats):
         if cue is None:
             self._silence_from(self.now_ms)
         else:
-            self._waiting = cue
+            self._waiting = self._question = cue
 
     def _wait_after(self, cue: int | None) -> None:
         """The question has just been made new: silence counts from the end of that prompt."""
@@ -144,10 +146,14 @@ class Standing(Beats):
 
     def _prompt_over(self, cue: int) -> None:
         self._outstanding.end(cue)
+        if cue == self._question:
+            self._question = None
         if cue in self._before_beat:
             self._before_beat.discard(cue)
-            if not self._before_beat and self._beat == "breaths":
-                self._last_breath = self.now_ms
+            if not self._before_beat:
+                self._beat_from = self.now_ms
+                if self._beat == "breaths":
+                    self._last_breath = self.now_ms
         if cue == self._pace_cue:
             self._pace_cue = None
             self._beat = ""

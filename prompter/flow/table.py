@@ -321,8 +321,11 @@ class _Builder:
             for line in self.flow.rules.breath_gap:
                 atoms = self._open(line.when)
                 if atoms is not None:
-                    go = step.gap if step.gap and not line.when else line.go
-                    rows += self._leading(name, "gap", atoms, Arm(go=go))
+                    go = step.gap if step.gap and line.go == self.flow.rules.breath_gap[-1].go else line.go
+                    own = self._leading(name, "gap", atoms, Arm(go=go))
+                    rows += own
+                    if any(row.needs_reason for row in own):
+                        rows += self._leading(name, "gap", atoms, Arm(go=line.go))  # no reason stands any more: breaths all the same
                     if not atoms:
                         break
         return rows

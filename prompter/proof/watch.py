@@ -13,6 +13,8 @@ BREATH_WORDS = re.compile(
     r"^(bag on|breathe into|squeeze|two gentle|keep squeezing)|squeeze (with|when)|small mask|mask over|mask tighter", re.IGNORECASE
 )
 """Prompts that tell to breathe for somebody."""
+GOES_ON_WORDS = "Keep squeezing."
+"""By itself it begins no breaths."""
 CHANGE_WORDS = re.compile(r"roll under|hold the tube still|tube in your hand|pull (the|it|out)|small mask|mask over|call now|oxygen on (face|the neck)|new tube in|push the chest", re.IGNORECASE)
 """Prompts of a tube change, another route, or more than that."""
 CALL_WORDS = re.compile(r"call on speaker|make the call|emergency call|find any phone|call now", re.IGNORECASE)
@@ -134,17 +136,23 @@ def follow(watch: Watch, edge: Edge) -> None:
     if edge.answer == "wrong":
         watch.swelling = watch.guide_in = watch.cuff_empty = watch.inner_out = False
         watch.test_breaths = watch.wont_pass = 0
+    ended: BeatEnded | None = None
     for sound in scene.sounds:
         if type(sound) is Heard:
             _heard(watch, sound)
         elif type(sound) is BeatBegan:
             watch.breathing_now = sound.pace.what in ("breaths", "pushes")
-            watch.beat_began = sound.at_ms if watch.breathing_now else None
             if watch.breathing_now:
+                # One beat put in the place of another: who squeezes goes on squeezing.
+                goes_on = ended is not None and ended.at_ms == sound.at_ms
+                watch.beat_began = ended.began_ms if ended is not None and goes_on else sound.at_ms
                 watch.last_breath = sound.at_ms
+            else:
+                watch.beat_began = None
         elif type(sound) is BeatEnded:
             if sound.pace.what in ("breaths", "pushes"):
                 watch.last_breath = max(watch.last_breath or 0, _last_tone(sound))
+                ended = sound
             watch.breathing_now, watch.beat_began = False, None
     if watch.breathing_now:
         watch.last_breath = scene.now
@@ -173,7 +181,7 @@ def _asked_for(watch: Watch, text: str) -> None:
 def _heard(watch: Watch, sound: Heard) -> None:
     text = sound.say.text
     asks = text_of(text)
-    if asks.breath and not text.startswith("Stop"):
+    if asks.breath and not text.startswith("Stop") and (watch.last_breath is not None or text != GOES_ON_WORDS):
         watch.last_breath = sound.at_ms
         watch.since.pop("no breaths", None)
     if asks.call or sound.say.role == "call":
@@ -192,7 +200,7 @@ def _learned(watch: Watch, cue: Learned) -> None:
         watch.out_since, watch.guide_in, watch.swelling, watch.test_breaths = cue.at_ms, False, False, 0
         watch.cuff_empty = False
     elif (cue.what, cue.value) == ("tube", "proven open"):
-        watch.reason, watch.guide_in, watch.test_breaths, watch.out_since = False, False, 0, None
+        watch.reason, watch.guide_in, watch.test_breaths = False, False, 0  # and it was out until a breath is given
     elif cue.what == "changed":
         watch.guide_in, watch.cuff_empty, watch.test_breaths = True, True, 0  # a new tube's cuff is empty
         watch.inner_out = True

@@ -4,6 +4,7 @@ import pytest
 from driver import Drive, table_for
 from variants import like
 
+from prompter.events import SpeechStarted
 from prompter.flow.memory import KNOWN
 
 ALONE = like(without=("helper",))
@@ -69,4 +70,84 @@ def test_after_pushes_the_route_that_worked_goes_on():
     drive.silent_until("pushes")
     for answer in ("moving", "moving", "not better"):
         drive.blurts(answer)
+    assert drive.step == "neck-mask"
+
+
+OUT_LATEST_MS = 46_500
+"""45 s from the tube out to breaths by the new one or another route, and a clip that has begun (the clinical brief, section 10)."""
+
+
+@pytest.mark.parametrize("answers", [("halfway",), ("limp", "moving", "moving"), ("mucus", "passed", "limp", "moving", "moving", "flat")], ids=" ".join)
+def test_whatever_is_said_of_a_new_tube_breaths_come_within_45_s_of_the_old_one_out(answers):
+    drive = blurted(like(without=("helper",)), "came out")
+    for step in ("tube-in", "guide-out", "guide-breaths"):
+        drive.silent_until(step, 60).feed(SpeechStarted(drive.now))  # a voice that is no answer holds silence up
+    for answer in answers:
+        drive.blurts(answer)
+    drive.wait(15)
+    assert any(38_000 < at <= OUT_LATEST_MS for at in drive.breath_prompts()), drive.texts(38_000)
+
+
+def test_pushes_that_nobody_heard_begin_put_off_no_breaths():
+    """The last breath is the last that sounded, not the moment at which pushes were ended before the first."""
+    drive = blurted(like(without=("helper",)), "not breathing").silent_until("pushes", 60)
+    while "Push the chest with me." not in drive.texts() or drive.machine._before_beat:
+        drive.wait(0.01)
+    last = max(at for at in drive.breath_prompts() if at < drive.now)
+    for answer in ("moving", "moving", "better"):
+        drive.blurts(answer)
+    drive.wait(20)
+    assert not any(beat.pace.what == "pushes" for beat in drive.beats), "the moment between the prompt and the first push"
+    assert any(last < at <= last + 31_500 for at in drive.breath_prompts()), drive.texts(last)
+
+
+FLAT = ("in place", "done", "passed", "not better", "rising", "done", "rising", "passed", "flat")
+
+
+def test_a_flat_chest_is_not_bagged_again_while_the_valve_is_asked_about():
+    drive = Drive(table_for(like("on tube", without=("helper",)))).start().says(*FLAT)
+    assert drive.step == "valve-still"
+    drive.machine._last_breath = drive.now - 30_000  # breaths are due at once
+    drive.wait(0.1)
+    assert drive.step == "hold-tube"
+
+
+def test_breaths_are_asked_for_if_the_reason_for_a_change_is_gone():
+    """The catheter went all the way meanwhile: what is due at this step would lead to a change, which needs a reason."""
+    drive = Drive(table_for(like("on tube", without=("helper",)))).start().says(*FLAT)
+    drive.machine.memory.reason = None
+    drive.machine._last_breath = drive.now - 60_000
+    drive.wait(0.1)
+    assert drive.step == "gap-breaths"
+
+
+def test_a_question_nobody_has_heard_yet_is_not_left_unanswered():
+    drive = blurted(ALONE, "in place", "passed")
+    assert drive.step == "look"
+    drive.mumbles()
+    drive.mumbles()
+    assert drive.step == "look"
+    drive.settle()
+    drive.mumbles()
+    drive.settle()
+    drive.mumbles()
+    assert drive.step != "look"
+
+
+def test_without_suction_the_chest_is_asked_about_before_more_breaths_through_a_new_tube():
+    drive = blurted(ALONE, "came out", "not breathing", "tube in", "done").silent_until("before-prove")
+    drive.blurts("bleeding")
+    drive.silent_until("bleed")
+    drive.silent_until("passed")
+    drive.blurts("no suction")
+    assert drive.step == "ask-first"
+    assert drive.settle().asked().text == "Is the chest going up?"
+
+
+def test_no_breaths_on_another_route_after_pushes_brings_breaths():
+    drive = blurted(like(without=("change allowed", "helper")), "neck swelling", "not breathing", "limp").silent_until("pushes")
+    for answer in ("moving", "moving"):
+        drive.blurts(answer)
+    assert drive.step == "look"
+    drive.blurts("not breathing")
     assert drive.step == "neck-mask"

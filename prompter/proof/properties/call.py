@@ -30,7 +30,8 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     elif "changed" in edge.before_marks and edge.before_known["tube"] != "out":
         found.check(ASKED.name, "on route" in edge.before_marks, f"chest flat after a change at {edge.source!r}: no call")
     if answered and answer in OF_THE_CALL:
-        found.check(ASIDE.name, machine.step == edge.source, f"{answer!r} moves care from {edge.source!r}")
+        by_time = bool(edge.moves) and edge.moves[0].how == "timed"  # what was due came first
+        found.check(ASIDE.name, machine.step == edge.source or by_time, f"{answer!r} moves care from {edge.source!r}")
     if watch.last_call is None:
         return
     for cue in scene.cues:

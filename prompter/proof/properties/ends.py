@@ -28,7 +28,9 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if type(edge.event) in (Answered, Unclear) and step in GOOD and edge.source not in GOOD | _GATES and not machine.table.stands[edge.source].visit:
         found.check(CHECKED.name, edge.confirmed, f"{answer!r} alone leads from {edge.source!r} to {step!r}")
     if edge.event is None and edge.before_known["breathing"] != "better":
-        found.check(CHECKED.name, machine.memory.known["breathing"] != "better" or edge.source in _GATES, lambda: f"silence leads from {edge.source!r} to {step!r}")
+        # What was said while breaths interrupted a gate's question is taken on the return to it.
+        source = next((moved.source for moved in edge.moves if moved.target in GOOD), edge.source)
+        found.check(CHECKED.name, machine.memory.known["breathing"] != "better" or source in _GATES, lambda: f"silence leads from {edge.source!r} to {step!r}")
     if answer in _BAD:
         found.check(BAD_NEWS.name, step not in GOOD or step == edge.source, f"{answer!r} leads from {edge.source!r} to {step!r}")
     if not answer or edge.source == "closed":

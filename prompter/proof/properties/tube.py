@@ -85,7 +85,7 @@ def _timers(watch: Watch, edge: Edge, answer: str) -> None:
     tube, marks = edge.before_known["tube"], edge.scene.machine.memory.marks
     busy = tube == "out" or edge.before_marks & {"changing", "inserting", "on route", "pushing"} or "pushing" in marks
     asked = answer in edge.scene.machine.table.stands[edge.source].own_answers
-    if answer in ("passed", "rising", "better", "not breathing", "limp", "bleeding", "came out", "halfway", "vomit", "mucus"):
+    if answer in ("passed", "rising", "better", "still on", "not breathing", "limp", "bleeding", "came out", "halfway", "vomit", "mucus"):
         _forget(watch)
     elif busy or not asked or type(edge.event) is not Answered or "tube" not in edge.facts:
         return
