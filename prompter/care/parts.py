@@ -164,6 +164,9 @@ class Clinician(Part):
 
 
 class Voice(Part):
+    name: Literal["embedded", "natural", "natural low"] = Field(
+        default="embedded", description="who speaks; the natural ones need the extra 'voice', and the embedded one stands in"
+    )
     quietest_db: float = Field(default=0.0, ge=-12, le=0, description="never quieter than this, dB against the usual loudness")
     loudest_db: float = Field(default=9.0, ge=0, le=9, description="in noise never louder than this, dB against the usual loudness")
 

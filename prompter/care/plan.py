@@ -89,7 +89,7 @@ class Plan(Part):
         description="seconds from the start until the call is asked for; none: 0 with a helper,"
         " 30 alone",
     )
-    voice: Voice = Field(default=Voice(), description="how loud the prompter speaks")
+    voice: Voice = Field(default=Voice(), description="with which voice and how loud the prompter speaks")
     keep_sound: YesNo = Field(description="yes if the sound of an emergency is kept")
     approval: Approval = Field(description="who approved this plan, and until when")
 

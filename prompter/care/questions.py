@@ -289,6 +289,12 @@ QUESTIONS: tuple[tuple[str, tuple[Question, ...]], ...] = (
                 usual="none",
             ),
             Q(
+                "voice.name",
+                "Which voice? (embedded, natural, natural low)",
+                "The natural ones need pip install 'prompter[voice]', and some minutes to be made ready.",
+                usual="embedded",
+            ),
+            Q(
                 "voice.quietest_db",
                 "Prompts never quieter than how many dB against the usual loudness? (-12 to 0)",
                 "In a quiet room at night -6 is enough for some; 0 is the safe choice.",

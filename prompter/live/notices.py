@@ -17,6 +17,7 @@ BACK = {
     "ear": "I can hear again.",
 }
 ANOTHER_RUNS = "Another prompter runs. Use keys."
+OTHER_VOICE = "This is my other voice."
 NOT_SEALED = "Record is not encrypted."
 CLOSE_AGAIN = "To close, press that again."
 
@@ -26,4 +27,4 @@ WORDS_MOST = 5
 
 def texts() -> list[str]:
     """Every notice that is spoken."""
-    return [NO_PLAN, KEYS_ONLY, ANOTHER_RUNS, NOT_SEALED, CLOSE_AGAIN, *filter(None, (*LOST.values(), *BACK.values()))]
+    return [NO_PLAN, KEYS_ONLY, ANOTHER_RUNS, NOT_SEALED, OTHER_VOICE, CLOSE_AGAIN, *filter(None, (*LOST.values(), *BACK.values()))]

@@ -37,6 +37,28 @@ def look_at_clips(
     return store, Check("spoken prompts", "ok", f"all {len(wanted)} are ready.")
 
 
+def look_at_natural(
+    folder: Path, name: str, texts: Iterable[str], embedded: ClipStore, progress: Callable[[int, int], None] | None
+) -> tuple[ClipStore, Check]:
+    """The same for the natural voice that the plan asks for; behind it the embedded one, which is made
+    already. `progress` None: only looks, for making takes minutes."""
+    from prompter.speak.natural import MEND, NaturalVoice
+
+    wanted = list(dict.fromkeys(texts))
+    voice = NaturalVoice(name)
+    store = ClipStore(folder, voice, behind=embedded)
+    lacking = store.lacking(wanted)
+    if lacking and not voice.installed():
+        return embedded, Check("spoken prompts", "not ok", f"the voice '{name}' is not installed; the embedded one speaks.", MEND)
+    if lacking and progress is not None:
+        store.prepare(lacking, progress)
+        lacking = store.lacking(wanted)
+    if lacking:
+        found = f"{len(lacking)} of {len(wanted)} are not there in the voice '{name}'; the embedded one speaks them."
+        return store, Check("spoken prompts", "not ok", found, "Run prompter ready at a terminal: it makes them, which takes minutes.")
+    return store, Check("spoken prompts", "ok", f"all {len(wanted)} are ready, in the voice '{name}'.")
+
+
 def look_at_ears(whisper: Any, vosk: Any) -> Check:
     """The embedded ear must be there and untouched; the second one is not everybody's."""
     good, why = whisper.intact()

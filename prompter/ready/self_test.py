@@ -83,6 +83,9 @@ class SelfTest:
             return Check("spoken prompts", "not ok", "no folder can be made for them.", "Set PROMPTER_HOME to a folder.")
         texts = [*every_prompt(self._prepared.table), sound.PHRASE, sound.LEVEL_TEXT]
         self._store, check = files.look_at_clips(folder / "clips", voice, texts, self._progress)
+        wanted = self.plan.voice.name if self.plan is not None else "embedded"
+        if wanted != "embedded" and check.state == "ok":
+            self._store, check = files.look_at_natural(folder / "clips", wanted, texts, self._store, None if self._quiet else self._progress)
         return check
 
     @staticmethod

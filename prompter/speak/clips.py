@@ -25,12 +25,12 @@ class ClipStore:
     """Clips of one voice in `folder`, which is made when the first clip is written.
 
     With no voice (`None`: the engine is missing) clips of any earlier voice are used, for a voice
-    that is not the usual one is better than silence. Several processes may share a folder: a file
+    that is not the usual one is better than silence; with `behind` that store's come before those. Several processes may share a folder: a file
     appears whole or not at all. Clips are float32 mono at `limits.MIX_RATE_HZ`. No method raises.
     """
 
-    def __init__(self, folder: Path, voice: Voice | None) -> None:
-        self._folder, self._voice = Path(folder), voice
+    def __init__(self, folder: Path, voice: Voice | None, behind: "ClipStore | None" = None) -> None:
+        self._folder, self._voice, self._behind = Path(folder), voice, behind
         self._voice_digest = _digest(voice.name, voice.version) if voice else ""
         self._clips: dict[str, np.ndarray] = {}
 
@@ -55,6 +55,8 @@ class ClipStore:
         found = self._clips.get(text)
         if found is None:
             found = self._own(text)
+            if found is None and self._behind is not None:
+                found = self._behind.clip(text)
             if found is None:
                 found = self._any_voice(text)
             if found is not None:
@@ -69,6 +71,10 @@ class ClipStore:
             for text in dict.fromkeys(texts)
             if text not in self._clips and self._read(self._path(text)) is None
         ]
+
+    def lacking(self, texts: Iterable[str]) -> list[str]:
+        """Those of `texts` of which this voice has no file. Reads none: a few ms for a whole protocol."""
+        return [text for text in dict.fromkeys(texts) if not self._path(text).is_file()]
 
     def _path(self, text: str) -> Path:
         return self._folder / f"{_digest(text)}-{self._voice_digest}{_SUFFIX}"

@@ -23,6 +23,7 @@ _CHARS_UTF8 = 1
 _POSITION_CHARACTER = 1
 _RATE, _PITCH = 1, 3
 _IPA, _SEPARATED_BY = 0x02, ord("_") << 8  # modes of espeak_TextToPhonemes
+_TIED_BY = ord("^") << 8 | 1 << 7  # this between the letters of one phoneme
 _BUFFER_MS = 1000
 RATE_WPM_RANGE = (80, 450)
 PITCH_RANGE = (0, 100)
@@ -121,11 +122,30 @@ def phonemes(texts: Sequence[str], voice: str) -> list[list[str]]:
         return [_phonemes_of(text, translate) for text in texts]
 
 
+def ipa(texts: Sequence[str], voice: str) -> list[str]:
+    """For each text what this voice would say in the International Phonetic Alphabet, as words with
+    their marks of stress and length, '^' between the letters of one phoneme. Raises CannotDo."""
+    with _Copy() as library:
+        if library.espeak_SetVoiceByName(voice.encode()) != 0:
+            raise CannotDo("the engine has no such voice.", voice, "Choose one that it lists.")
+        translate = library.espeak_TextToPhonemes
+        translate.restype = ctypes.c_char_p
+        translate.argtypes = (ctypes.POINTER(ctypes.c_char_p), ctypes.c_int, ctypes.c_int)
+        return [" ".join(_clauses(text, translate, _IPA | _TIED_BY)) for text in texts]
+
+
 def _phonemes_of(text: str, translate: Callable[..., bytes | None]) -> list[str]:
+    found: list[str] = []
+    for clause in _clauses(text, translate, _IPA | _SEPARATED_BY):
+        plain = clause.replace("ˈ", "").replace("ˌ", "")
+        found += [phoneme for word in plain.split() for phoneme in word.split("_") if phoneme]
+    return found
+
+
+def _clauses(text: str, translate: Callable[..., bytes | None], mode: int) -> list[str]:
     rest = ctypes.c_char_p(text.replace("\0", " ").encode("utf-8", "replace"))
     found: list[str] = []
     while rest.value is not None:  # one clause a call; None when nothing is left
-        clause = translate(ctypes.byref(rest), _CHARS_UTF8, _IPA | _SEPARATED_BY) or b""
-        plain = clause.decode("utf-8").replace("ˈ", "").replace("ˌ", "")
-        found += [phoneme for word in plain.split() for phoneme in word.split("_") if phoneme]
+        clause = translate(ctypes.byref(rest), _CHARS_UTF8, mode) or b""
+        found.append(clause.decode("utf-8").strip())
     return found

@@ -279,3 +279,47 @@ def test_a_slow_disk_lets_the_prompt_go_and_marks_its_event_late(running: Any, m
     late = next(e for e in events(one) if e["kind"] == "written late")
     assert events(one)[late["event"] - 1]["kind"] == "answered"
     assert late["waited_ms"] > limits.JOURNAL_WAIT_MS
+
+
+def with_voice(plan: Path, name: str) -> Path:
+    """`plan` with another voice in it."""
+    text = plan.read_text(encoding="utf-8")
+    changed = text.replace("  quietest_db: 0 ", f"  name: {name}\n  quietest_db: 0 ")
+    assert changed != text
+    plan.write_text(changed, encoding="utf-8")
+    return plan
+
+
+def test_where_the_natural_voice_was_not_made_ahead_the_embedded_one_speaks_and_says_so(running: Any, plan_file: Path) -> None:
+    one = running(with_voice(plan_file, "natural"))
+    until(lambda: any(e["kind"] == "announced" for e in events(one)))
+    assert [e["text"] for e in events(one) if e["kind"] == "announced"] == [notices.OTHER_VOICE]
+    why = next(e["detail"] for e in events(one) if e["kind"] == "failed" and e["part"] == "voice")
+    assert "were not made ahead" in why and "prompter ready" in why
+    until(lambda: any(e["kind"] == "prompt ended" for e in events(one)))
+
+
+def test_clips_made_ahead_in_the_natural_voice_are_spoken(running: Any, plan_file: Path, tmp_path: Path) -> None:
+    from prompter.live.preparing import every_prompt, prepare
+    from prompter.speak.clips import ClipStore
+    from prompter.speak.natural import KeptNatural
+
+    class MadeAhead(KeptNatural):
+        def render(self, text: str) -> np.ndarray:
+            return np.full(2_205, 0.123, np.float32)
+
+    plan = with_voice(plan_file, "natural")
+    folder = tmp_path / "clips-of-its-own"
+    texts = every_prompt(prepare(plan).table)
+    ClipStore(folder, MadeAhead("natural")).prepare(texts)
+    cache = tmp_path / "home" / "cache"
+    kept = cache.resolve() / "clips"
+    cache.unlink()  # a link to what all tests share
+    cache.mkdir()
+    (cache / "clips").mkdir()
+    for clip in [*kept.iterdir(), *folder.iterdir()]:
+        (cache / "clips" / clip.name).symlink_to(clip)
+    one = running(plan)
+    until(lambda: any(e["kind"] == "prompt ended" for e in events(one)))
+    assert "voice" not in parts(one, "failed") and events(one)[0]["voice"].startswith("natural (")
+    assert one._store.clip(texts[-1])[1_000] == pytest.approx(0.123, abs=1e-3)

@@ -104,6 +104,37 @@ def test_clips_that_cannot_be_spoken_or_kept_are_not_ready(tmp_path: Path) -> No
         assert check.state == "not ok" and check.mend
 
 
+def test_the_natural_voice_is_made_where_it_may_be_and_missed_where_not(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from prompter.speak import natural
+    from prompter.speak.clips import ClipStore
+
+    class Natural(Voice):
+        there = False
+
+        def __init__(self, name: str) -> None:
+            super().__init__()
+            self.name = name
+
+        def installed(self) -> bool:
+            return self.there
+
+    monkeypatch.setattr(natural, "NaturalVoice", Natural)
+    embedded, done = ClipStore(tmp_path, Voice()), []
+
+    def look(progress) -> Check:  # type: ignore[no-untyped-def]
+        return files.look_at_natural(tmp_path, "natural", ["a", "b"], embedded, progress)[1]
+
+    absent = look(lambda *_: None)
+    assert absent.state == "not ok" and "pip install" in absent.mend and "embedded one speaks" in absent.detail
+    Natural.there = True
+    quiet = look(None)  # in the morning, beside standby: it only looks
+    assert quiet.state == "not ok" and "2 of 2" in quiet.detail and "prompter ready" in quiet.mend
+    made = look(lambda n, _: done.append(n))
+    assert made.state == "ok" and done == [1, 2]
+    Natural.there = False
+    assert look(None).state == "ok"  # what is kept is enough
+
+
 def ear(intact: bool = True, ready: bool = True) -> SimpleNamespace:
     why = "the weights are not the known ones"
     return SimpleNamespace(
