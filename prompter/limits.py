@@ -203,6 +203,12 @@ OUTPUT_STALL_S = 3.0
 """A loudspeaker that has not asked for sound for this long has failed. Sound servers may take 2 s
 over the first block."""
 
+OUTPUT_FIRST_S = 2.4
+"""The same for the first block of a loudspeaker that was just opened."""
+
+OPENED_IN_VAIN_S = 5.0
+"""A loudspeaker lost so soon after it was opened opens, but does not play: others are tried before it."""
+
 NULL_OUTPUT_STEP_S = 0.02
 """How often the stand-in for a loudspeaker draws from the mixer."""
 

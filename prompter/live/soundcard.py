@@ -6,6 +6,7 @@ it; what comes of it is put on the runner's inbox. Threads: all methods belong t
 
 import contextlib
 import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -37,6 +38,8 @@ class SoundCard:
         self._wanted = {"loudspeaker"} | ({"microphone"} if listens else set())
         self._open: set[str] = set()
         self._said: dict[str, str] = {}
+        self._sounded: tuple[str, float] = ("", 0.0)
+        self._in_vain: list[str] = []
         self._mixer: Mixer | None = None
         self._rate_hz: int | None = None
         self._rate_known = threading.Event()
@@ -63,9 +66,18 @@ class SoundCard:
     def lost(self, part: str) -> None:
         """'loudspeaker' or 'microphone' has failed or was closed: try again from now on, first at once."""
         with self._change:
+            if part == "loudspeaker" and part in self._open:
+                self._judge(*self._sounded)
             self._open.discard(part)
             self._at_once = True
             self._change.notify_all()
+
+    def _judge(self, name: str, opened_s: float) -> None:
+        """One that opens but does not play is not opened again and again while there is another."""
+        if name and time.monotonic() - opened_s <= limits.OPENED_IN_VAIN_S:
+            self._in_vain.append(name)
+        else:
+            self._in_vain.clear()
 
     def close(self) -> None:
         """Open nothing any more. Does not wait for a device that hangs."""
@@ -132,6 +144,10 @@ class SoundCard:
 
         make = self._loudspeaker if part == "loudspeaker" else self._microphone
         wanted = self._names[part]
+        if part == "loudspeaker" and self._in_vain:
+            device = self._another_loudspeaker(wanted)
+            if device is not None:
+                return device, f"{self._in_vain[0]} takes no sound. Instead: {device.device_name}."
         try:
             return make(wanted), ""
         except CannotDo as error:
@@ -144,6 +160,18 @@ class SoundCard:
                     return make(other), f"{first.one_line()} Instead: {name}."
         raise first
 
+    def _another_loudspeaker(self, wanted: str | int | None) -> Any:
+        """The first that opens of those that did not fail in vain; None if there is none."""
+        from prompter.speak.loudspeaker import every_device, name_of
+
+        for one in dict.fromkeys([wanted, None, *every_device("output")]):
+            if name_of(one) in ("", *self._in_vain):
+                continue
+            with contextlib.suppress(CannotDo):
+                return self._loudspeaker(one)
+        self._in_vain.clear()  # all of them did: from the beginning
+        return None
+
     def _loudspeaker(self, name: str | int | None) -> Any:
         from prompter.speak.loudspeaker import Loudspeaker
 
@@ -151,6 +179,7 @@ class SoundCard:
             raise CannotDo("there is nothing to play yet")
         device = Loudspeaker(self._mixer, name, self._tap)
         device.start()
+        self._sounded = (device.device_name, time.monotonic())
         return device
 
     def _microphone(self, name: str | int | None) -> Any:

@@ -61,6 +61,14 @@ def every_device(kind: str) -> list[int]:
     return [n for n, one in enumerate(sounddevice.query_devices()) if one[f"max_{kind}_channels"] > 0]
 
 
+def name_of(name: str | int | None) -> str:
+    """The device's own name; empty if there is none. Two numbers or aliases may be one device."""
+    try:
+        return str(_device(name)["name"])
+    except CannotDo:
+        return ""
+
+
 def own_rate_hz(name: str | int | None = None) -> int:
     """The output's own sample rate: make the mixer at this one. Raises CannotDo."""
     return round(_device(name)["default_samplerate"])
@@ -80,12 +88,14 @@ class Loudspeaker:
         self._stream: Any = None
         self._at_rate: _AtRate | None = None
         self._trouble: str | None = None
-        self._pulled_at = 0.0
+        self._pulled_at, self._pulls = 0.0, False
+        self.device_name = ""
 
     def start(self) -> None:
         device = _device(self._name)
         sounddevice = _sounddevice()
-        self._trouble, self._pulled_at = None, time.monotonic()
+        self._trouble, self._pulled_at, self._pulls = None, time.monotonic(), False
+        self.device_name = str(device["name"])
         try:
             self._open(device)
         except (ValueError, sounddevice.PortAudioError) as reason:
@@ -133,14 +143,14 @@ class Loudspeaker:
             return "the loudspeaker is not open"
         if not self._stream.active:
             return "the loudspeaker has stopped"
-        if time.monotonic() - self._pulled_at > limits.OUTPUT_STALL_S:
+        if time.monotonic() - self._pulled_at > (limits.OUTPUT_STALL_S if self._pulls else limits.OUTPUT_FIRST_S):
             return "the loudspeaker takes no sound"
         return None
 
     def _pull(self, out: np.ndarray, frames: int, _time: object, status: Any) -> None:
         """The sound card's callback: fills `out` (frames, channels) and returns."""
         try:
-            self._pulled_at = time.monotonic()
+            self._pulled_at, self._pulls = time.monotonic(), True
             if status.output_underflow:
                 self.underflows += 1
             if self._at_rate is not None:

@@ -447,7 +447,7 @@ def broken_world(world: World) -> Iterator[World]:
     with ExitStack() as stack:
         put = lambda *where: stack.enter_context(mock.patch.object(*where))  # noqa: E731
         stack.enter_context(mock.patch.dict(sys.modules, {"sounddevice": Library(world)}))
-        for module in (runner_module, clock_module, loudspeaker_module):
+        for module in (runner_module, clock_module, loudspeaker_module, card_module):
             put(module, "time", world.time)
         put(clock_module, "datetime", world.time)
         put(runner_module, "NullLoudspeaker", StandIn)

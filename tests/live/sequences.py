@@ -237,7 +237,10 @@ class Sequence:
                 assert "loudspeaker" in failed, f"{what} is not journalled; {story}"
             if what in ("asleep", "held up"):
                 assert any(e["kind"] == "resumed" for e in events), f"{what}: no word of it; {story}"
-            if what in ("asleep", "clock set"):
+            if what == "asleep":  # told with its length; session and wall clock went on together, so neither was set
+                told = [e["gap_ms"] for e in events if e["kind"] == "resumed"]
+                assert any(0 <= gap_ms - 10_000 * fault.lasts_s <= 2_000 for gap_ms in told), f"{what}: not told as long as it was; {story}"
+            if what == "clock set":
                 assert any(e["kind"] == "clock changed" for e in events), f"{what}: not journalled; {story}"
         for part in {"microphone", "ear", "disk"} & set(failed):
             assert notices.LOST[part] in said, f"{part} is not announced; {story}"
