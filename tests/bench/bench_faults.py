@@ -24,7 +24,7 @@ from rich.console import Console
 from rich.table import Table
 
 LIVE = Path(__file__).resolve().parent.parent / "live"
-SHORT = 12
+SHORT = 6
 
 
 def beside(name: str) -> ModuleType:

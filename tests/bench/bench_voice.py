@@ -3,11 +3,13 @@
 The judge is the embedded ear: how much likelier the sound makes the right text than silence does
 (mean log probability a token; more is better). A machine's judgement, not people's: it can rule a
 setting out, not crown one. Run: python tests/bench/bench_voice.py [VOICE,RATE_WPM,PITCH ...]
+With --natural instead the voices of the extra `voice` beside the embedded one, and the computing a prompt takes.
 With --loudness instead: how much louder prompts become (ITU-T P.56) and how they are understood then,
 the noise as loud as the usual prompt.
 """
 
 import sys
+import time
 
 import numpy as np
 import soxr
@@ -98,6 +100,29 @@ def loudness(ear: WhisperEar) -> None:
         print(f"{by_db:+.0f} dB: {np.mean(gained):+.1f} ({min(gained):+.1f}, {max(gained):+.1f}), {peak:.2f}; {'; '.join(columns)}", flush=True)
 
 
+def natural(ear: WhisperEar) -> None:
+    """The natural voices and the embedded one, each clip as loud as the noise."""
+    from prompter.speak.natural import SPEAKERS, NaturalVoice
+
+    print("voice: seconds a prompt; seconds of computing a prompt; evidence (standard error) in noise at 0 dB")
+    for voice in (EspeakVoice(), *map(NaturalVoice, SPEAKERS)):
+        voice.render(PROMPTS[0])  # what loads with the first is not counted
+        began_s = time.process_time()
+        clips = [voice.render(text) for text in PROMPTS]
+        computing_s = (time.process_time() - began_s) / len(PROMPTS)
+        columns = []
+        for kind, snr_db in CONDITIONS:
+            rooms, scores = noises(shared_file("audio"), kind), []
+            for seed, (text, clip) in enumerate(zip(PROMPTS, clips, strict=True)):
+                sound = soxr.resample(clip, limits.MIX_RATE_HZ, limits.SAMPLE_RATE_HZ).astype(np.float32)
+                spoken = in_surroundings(sound, rooms[seed % len(rooms)], snr_db, seed)
+                scores.append(ear.score(_cut(spoken), [Phrase(text, "said")]).evidence[text])
+            columns.append(f"{kind} {np.mean(scores):.2f} ({np.std(scores) / np.sqrt(len(scores)):.2f})")
+        long_s = np.mean([len(clip) for clip in clips]) / limits.MIX_RATE_HZ
+        levels = [active_level(clip, limits.MIX_RATE_HZ)[0] for clip in clips]
+        print(f"{voice.name}: {long_s:.2f} s; {computing_s:.2f} s; {'; '.join(columns)}; P.56 level {np.median(levels):.1f} dB", flush=True)
+
+
 def _cut(spoken: Spoken) -> np.ndarray:
     first, last = (
         round(at_ms * limits.SAMPLE_RATE_HZ / 1000) for at_ms in (spoken.starts_ms - AROUND_MS, spoken.ends_ms + AROUND_MS)
@@ -110,6 +135,11 @@ def main() -> None:
         ear = WhisperEar()
         ear.load()
         loudness(ear)
+        return
+    if "--natural" in sys.argv:
+        ear = WhisperEar()
+        ear.load()
+        natural(ear)
         return
     given = [setting.split(",") for setting in sys.argv[1:]]
     settings = [(name, int(rate), int(pitch)) for name, rate, pitch in given] or SETTINGS
