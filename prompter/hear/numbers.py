@@ -120,6 +120,11 @@ def reading_in(text: str, asked: Quantity | None = None) -> Reading | None:
     return Reading(quantity, value, "", "%" if quantity == "spo2" and rest != words else "")
 
 
+def oddly_written(text: str) -> bool:
+    """'60% percent': what was garbled may have been the ones, so it is no word for this number."""
+    return bool(re.search(r"(?:%|percent) ?(?:%|percent)", _plain(text)))
+
+
 def guesses(text: str, asks_number: bool = False) -> list["Reading"]:
     """Readings to try where `text` (a free decode) names a quantity, or a number, but not both well.
 

@@ -19,7 +19,7 @@ from prompter.hear.ear import Ranking
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.models.verified import differs
 from prompter.hear.negation import denials
-from prompter.hear.numbers import Quantity, Reading, around, guesses, reading_in
+from prompter.hear.numbers import Quantity, Reading, around, guesses, oddly_written, reading_in
 from prompter.hear.shortlist import Shortlist, likeness
 from prompter.hear.steady import without_steady_noise
 from prompter.hear.whisper_model import Encoded, Likely, WhisperModel, window_for
@@ -194,7 +194,8 @@ class WhisperEar:
         """The number in the words, and all that may have been said, best first.
 
         From the sound as it came: cleaned, one voice's '95 percent' is '85%'. A number counts as in
-        the words unless the cleaned sound's words have another.
+        the words unless the cleaned sound's words have another; where it is oddly written only if
+        they plainly have the same.
         """
         quantity: Quantity | None = "spo2" if asks_number else None
         other = reading_in(cleaned_text, quantity)
@@ -209,7 +210,10 @@ class WhisperEar:
             some = [reading]
         else:
             some = self._sought(encoded, text, asks_number) or ([reading] if reading else [])
-        agreed = other is None or (reading is not None and reading.value == other.value)
+        same = reading is not None and other is not None and reading.value == other.value
+        agreed = same or other is None
+        if oddly_written(text):
+            agreed = same and not oddly_written(cleaned_text)
         return reading if agreed else None, self._ranked_readings(encoded, some)
 
     def _ranked_readings(self, encoded: Encoded, readings: list[Reading]) -> list[tuple[Reading, float]]:

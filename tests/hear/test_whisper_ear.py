@@ -96,6 +96,23 @@ def test_a_number_that_was_written_down_oddly_is_heard_as_it_was_said(
     assert verdict.score > thresholds.NUMBER_LEAST[1]
 
 
+@pytest.mark.parametrize(
+    ("cleaned", "raw", "told"),
+    [
+        ("95%", "95%", True),
+        ("mm", "95%", True),
+        ("85%", "95%", False),
+        ("95%", "95% percent", True),
+        ("95% percent", "95% percent", False),  # one voice's '62 percent' is '60% percent'
+        ("mm", "95% percent", False),
+    ],
+)
+def test_an_oddly_written_number_is_no_word_for_itself(whisper, spoken, monkeypatch, cleaned, raw, told) -> None:
+    monkeypatch.setattr(whisper._model, "decode", lambda encoded, beams: [cleaned if beams > 1 else raw] * beams)
+    ranking = whisper.score(spoken("95 percent"), PHRASES, asks_number=True)
+    assert (ranking.decoded is not None) is told
+
+
 @pytest.mark.parametrize("value", [81, 85, 87, 89, 91, 95, 97, 99])
 def test_a_saturation_is_never_taken_for_another(whisper, spoken, value) -> None:
     for text in (f"{value} percent", f"oxygen {value}"):
