@@ -165,5 +165,6 @@ def _print(checked: Checked, files: dict[str, str], console: Console) -> None:
 
 BOUNDS = (
     "Bounded: a state is step, moment, tube, breathing and what is being done; everything else a row asks for is met at every step, not in "
-    "every combination. One 'that was wrong' at a time; interruptions two deep; words that only speak at every step and moment."
+    "every combination. One 'that was wrong' at a time; interruptions two deep; words that only speak at every step and moment. Time without breaths "
+    "is told apart from 12 s on, in steps of 8 s: a state met later than before is walked again."
 )

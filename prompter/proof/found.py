@@ -21,7 +21,7 @@ class Walked:
     left: int = 0
     depth: int = 0
     classes: int = 0
-    late: int = 0
+    late: int = 0  # states walked again, later
 
 
 @dataclass

@@ -14,6 +14,7 @@ from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
 from prompter.proof.found import Path, Walked
+from prompter.proof.late import HOLDS_UP, Lateness, lateness
 from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, Make, Moves
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
@@ -58,7 +59,7 @@ class Node:
     events: tuple[Record | int, ...] = ()  # a number: so many things that silence brings
     depth: int = 0
     new_aspects: bool = False
-    late: int = 0  # steps of time without a breath, where it was walked only with less before
+    late: bool = False  # breaths have been missing for longer than when it was walked before
     place: Hashable = None
 
 
@@ -84,7 +85,7 @@ class Walk:
         self._asked_first: dict[Hashable, str] = {}
         self._aspects: dict[str, tuple[set[Hashable], set[Hashable]]] = {}
         self._arrived: dict[Hashable, set[Facts]] = {}
-        self._latest: dict[Hashable, list[tuple[Facts, int]]] = {}
+        self._late = Lateness()
         self._parked: dict[Hashable, list[Node]] = {}
         self._matters: dict[Hashable, set[str]] = {}
         self._fine: dict[Hashable, set[Hashable]] = {}
@@ -381,7 +382,7 @@ class Walk:
         scene.machine._before = None
         key = self.states.coarse(scene)
         before = self._seen.get(key)
-        late = self._later(key, node) if self.part.words else 0
+        late = self.part.words and self._late.grows(key, node.facts, lateness(node.watch, scene.machine, scene.now), self._matters.get(key, ()))
         if before is None:
             self._seen[key] = [node.facts]
             self._arrived[key] = {node.facts}
@@ -401,8 +402,8 @@ class Walk:
                 return
             self._parked.setdefault(key, []).append(node)
         if late:
-            node.late = late
-            self.found.late = getattr(self.found,'late',0)+1
+            node.late = True
+            self.found.late += 1
             self._fresh.append((key, node))
         elif self.part.aspects and self._new_aspects(scene):
             node.new_aspects = True
@@ -412,19 +413,6 @@ class Walk:
             if fine not in known:
                 known.add(fine)
                 self._more.append((key, node))
-
-    def _later(self, key: Hashable, node: Node) -> int:
-        """How long breaths have been missing, in steps, if nobody came here as late before for a plan that differs in nothing that matters."""
-        late = _late(node)
-        met = self._latest.setdefault(key, [])
-        if late == 0:
-            return 0
-        matters = self._matters.get(key, frozenset())
-        for facts, before in met:
-            if before >= late and matters.isdisjoint(facts.apart(node.facts)):
-                return 0
-        met.append((node.facts, late))
-        return late
 
     def _keep_entry(self, node: Node) -> None:
         if not self._keep_entries or node.parent is None or node.parent.parent is None:
@@ -470,22 +458,6 @@ class Walk:
         if name not in self.found.findings.failed:
             self.found.findings.failed[name] = detail
             self.found.traces[name] = path_to(node, self.age)
-
-
-LATE_FROM_MS, LATE_MS, LATE_MOST = 12_000, 8_000, 7
-HOLDS_UP = frozenset({"hold on", "how do I", "say the address", "spo2 97", "unclear", "speech started"})
-
-
-def _late(node: Node) -> int:
-    """Steps of time since breaths were last told, where they should be."""
-    watch, machine = node.watch, node.scene.machine
-    if watch.breathing_now or machine.memory.known["breathing"] == "better" or machine.outcome != "open":
-        return 0
-    last = watch.last_breath
-    if watch.out_since is not None and (last is None or watch.out_since >= last):
-        last = watch.out_since
-    late_ms = 0 if last is None else node.scene.now - last - LATE_FROM_MS
-    return 0 if late_ms < 0 else min(1 + late_ms // LATE_MS, LATE_MOST)
 
 
 def _begin(scene: Scene) -> Iterator[None]:

@@ -14,7 +14,7 @@ BREATH_WORDS = re.compile(
 )
 """Prompts that tell to breathe for somebody."""
 GOES_ON_WORDS = "Keep squeezing."
-"""By itself it begins no breaths."""
+"""Where no beat comes with it, it begins no breaths."""
 CHANGE_WORDS = re.compile(r"roll under|hold the tube still|tube in your hand|pull (the|it|out)|small mask|mask over|call now|oxygen on (face|the neck)|new tube in|push the chest", re.IGNORECASE)
 """Prompts of a tube change, another route, or more than that."""
 CALL_WORDS = re.compile(r"call on speaker|make the call|emergency call|find any phone|call now", re.IGNORECASE)
@@ -56,13 +56,14 @@ class Watch:
     insertions: int = 0
     inner_out: bool = False
     errands: frozenset[str] = frozenset()  # asked for already
+    changing_at: int | None = None  # when a tube was last being changed
     since: dict[str, int] = field(default_factory=dict)
 
     def copy(self) -> "Watch":
         return Watch(
             self.last_breath, self.breathing_now, self.last_call, self.reason, self.guide_in, self.test_breaths,
             self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat,
-            self.wont_pass, self.insertions, self.inner_out, self.errands, dict(self.since),
+            self.wont_pass, self.insertions, self.inner_out, self.errands, self.changing_at, dict(self.since),
         )  # fmt: skip
 
 
@@ -139,7 +140,7 @@ def follow(watch: Watch, edge: Edge) -> None:
     ended: BeatEnded | None = None
     for sound in scene.sounds:
         if type(sound) is Heard:
-            _heard(watch, sound)
+            _heard(watch, sound, scene.machine.table.stands[sound.say.step].beat)
         elif type(sound) is BeatBegan:
             watch.breathing_now = sound.pace.what in ("breaths", "pushes")
             if watch.breathing_now:
@@ -178,10 +179,10 @@ def _asked_for(watch: Watch, text: str) -> None:
         watch.cuff_empty = False
 
 
-def _heard(watch: Watch, sound: Heard) -> None:
+def _heard(watch: Watch, sound: Heard, beat: str) -> None:
     text = sound.say.text
     asks = text_of(text)
-    if asks.breath and not text.startswith("Stop") and (watch.last_breath is not None or text != GOES_ON_WORDS):
+    if asks.breath and not text.startswith("Stop") and (watch.last_breath is not None or beat == "breaths" or text != GOES_ON_WORDS):
         watch.last_breath = sound.at_ms
         watch.since.pop("no breaths", None)
     if asks.call or sound.say.role == "call":

@@ -6,6 +6,7 @@ from prompter.proof.scene import BeatBegan, Heard
 from prompter.proof.watch import Edge, Findings, Watch, text_of
 
 GAP_S, GAP_CHANGING_S, OUT_S, NO_BREATHS_S, EARLY_QUESTION_S = 30, 60, 45, 15, 6
+NEARLY_DUE_MS = 22_000
 SLACK_MS = 1_500
 """A clip that has begun is not cut by a deadline."""
 
@@ -76,8 +77,12 @@ def _gap(watch: Watch, edge: Edge, now: int, found: Findings) -> None:
     elif breath is None:
         return
     elif "changing" in memory.marks or "changing" in edge.before_marks:
+        watch.changing_at = now
         found.measure(GAP_CHANGING.name, (now - breath) / 1000, GAP_CHANGING_S + SLACK_MS / 1000, lambda: f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
     else:
+        if watch.changing_at is not None and watch.changing_at > breath:
+            # Who leaves a change (limp: pushes) had its longer time; what comes instead must come as if breaths were nearly due.
+            breath = max(breath, watch.changing_at - NEARLY_DUE_MS)
         found.measure(GAP.name, (now - breath) / 1000, GAP_S + SLACK_MS / 1000, lambda: f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
 
 
