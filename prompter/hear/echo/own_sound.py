@@ -15,6 +15,9 @@ from prompter.hear.echo.filter import EchoFilter
 _SILENT = 1e-9
 """Power (-90 dB of full scale) below which nothing is played, or nothing left."""
 
+_ABSURD = 16.0
+"""Power (12 dB above full scale) that no echo has: the filter has gone astray and would not come back."""
+
 _FALLS, _RISES = 0.15, 0.004
 """Of the way to a lower and a higher share left that is gone with each block: it follows what is left
 when nobody talks, for talk makes it higher."""
@@ -78,6 +81,10 @@ class OwnSound:
             heard = np.zeros_like(heard)
         clean, echo, expected = self._filter.take(heard, played)
         left, taken = _power(clean), _power(echo)
+        if not (taken < _ABSURD and expected < _ABSURD):  # not a number as well
+            self._filter.forget()
+            self.changed()
+            clean, left, taken, expected = heard, _power(heard), 0.0, 0.0
         if taken > _SILENT and _power(heard) > _SILENT:
             self._judge(left, taken)
             self._took = _WAY_KEPT * self._took + taken

@@ -1,6 +1,7 @@
 """When the prompter trusts what is left behind the echo filter."""
 
 import numpy as np
+import pytest
 import soxr
 
 from prompter import limits
@@ -86,3 +87,15 @@ def test_a_drivers_garbage_is_not_learned() -> None:
     heard[3 * BLOCK : 4 * BLOCK] = np.nan
     found = take(own, heard, played)
     assert all(np.isfinite(one.sound).all() and np.isfinite(one.own_db) for one in found)
+
+
+@pytest.mark.parametrize("astray", [1e6, float("inf"), float("nan")])
+def test_a_filter_that_went_astray_begins_anew(astray: float) -> None:
+    """Found by random sequences of faults: it had grown without bound and gave no numbers any more."""
+    own, random = OwnSound(), np.random.default_rng(0)
+    own._filter._weights[:] = astray
+    for _ in range(400):
+        played = (0.1 * random.standard_normal(limits.BLOCK_SAMPLES)).astype(np.float32)
+        found = own.take(0.5 * played, played, True)
+        assert np.isfinite(found.sound).all() and np.isfinite(found.own_db)
+    assert own.knows_room
