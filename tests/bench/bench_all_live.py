@@ -42,11 +42,11 @@ class Part:
 
 
 def _beat(found: Found) -> Iterator[Line]:
-    for loaded in (False, True):
-        rows = [row for row in found["rows"] if row["cores_loaded"] is loaded]
+    for loaded, changing in ((False, False), (True, False), (False, True), (True, True)):
+        rows = [row for row in found["rows"] if row["cores_loaded"] is loaded and (row["per_minute"] == "changing") is changing]
         error, drift = max(r["error_p99_ms"] for r in rows), max(abs(r["drift_ms"]) for r in rows)
         odd = sum(r["doubled"] + r["skipped"] for r in rows)
-        where = f"{'both cores loaded' if loaded else 'idle'}, {found['minutes']:.0f} min at 30 and 110 a minute"
+        where = f"{'both cores loaded' if loaded else 'idle'}, {found['minutes']:.0f} min {'with changes of tempo' if changing else 'at 30 and 110 a minute'}"
         yield f"beat, onset error p99, {where}", f"{error} ms (n {sum(r['beats'] for r in rows)})", "<= 1 ms", error <= 1
         yield f"beat, drift, {where}", f"{drift} ms", "<= 1 ms", drift <= 1
         yield f"beats doubled or skipped, {where}", str(odd), "0", odd == 0

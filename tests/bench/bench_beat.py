@@ -140,8 +140,9 @@ class Driver:
         elif choice < 0.8:
             self.both.hush()
             self.speech.hush()
-        elif self.both.position > self._spoke_at + self._rate_hz // 5:
-            # A pace waits for the speech before it and its pause: then the change would be later.
+        elif self.both.position > self._spoke_at + self._rate_hz:
+            # A pace waits for the speech before it and its pause: then the change would be later. What is
+            # said is seen at the ends of blocks alone (93 ms at this rate), so a second of silence is asked for.
             self._pace(STEADY[self._what] if self._steady else float(random.choice(OTHERS[self._what])))
 
     def _pace(self, per_minute: float) -> None:

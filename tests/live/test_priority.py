@@ -24,8 +24,8 @@ def told(before: str = "") -> list[str]:
 
 @pytest.mark.skipif(os.name == "posix" and os.geteuid() != 0, reason="takes a right")
 def test_where_it_may_it_goes_first_and_its_later_threads_too() -> None:
-    assert told() == ["True", "-10", "-10"]
-    assert told("os.nice(-15)") == ["True", "-15", "-15"]  # what is higher already stays
+    assert told("os.setpriority(os.PRIO_PROCESS, 0, 0)") == ["True", "-10", "-10"]
+    assert told("os.setpriority(os.PRIO_PROCESS, 0, -15)") == ["True", "-15", "-15"]  # what is higher already stays
 
 
 def test_where_it_may_not_all_goes_on_as_before() -> None:
