@@ -194,8 +194,8 @@ class WhisperEar:
         """The number in the words, and all that may have been said, best first.
 
         From the sound as it came: cleaned, one voice's '95 percent' is '85%'. A number counts as in
-        the words unless the cleaned sound's words have another; where it is oddly written only if
-        they plainly have the same.
+        the words only if the cleaned sound's words have the same: of 240 by 20 voices, quiet to
+        crying at 5 dB, 1 of 92 believed so was wrong, and 5 of 29 where they had none.
         """
         quantity: Quantity | None = "spo2" if asks_number else None
         other = reading_in(cleaned_text, quantity)
@@ -210,10 +210,9 @@ class WhisperEar:
             some = [reading]
         else:
             some = self._sought(encoded, text, asks_number) or ([reading] if reading else [])
-        same = reading is not None and other is not None and reading.value == other.value
-        agreed = same or other is None
-        if oddly_written(text):
-            agreed = same and not oddly_written(cleaned_text)
+        agreed = reading is not None and other is not None and reading.value == other.value
+        if oddly_written(text) and oddly_written(cleaned_text):
+            agreed = False
         return reading if agreed else None, self._ranked_readings(encoded, some)
 
     def _ranked_readings(self, encoded: Encoded, readings: list[Reading]) -> list[tuple[Reading, float]]:
