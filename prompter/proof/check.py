@@ -15,9 +15,10 @@ from prompter.proof.properties.property import Property
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
-from prompter.proof.walk import MOVES, WORDS, Part, Walk
+from prompter.proof.walk import LATE, MOVES, WORDS, Part, Walk
 
 PARTS: tuple[tuple[str, Part], ...] = (("child", MOVES), ("adult", WORDS))
+LATE_PARTS: tuple[tuple[str, Part], ...] = (("child", MOVES), ("adult", LATE))
 """The ages walked, and what each walk does. An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""
 PROPERTIES: tuple[Property, ...] = (*silence.PROPERTIES, *properties.ON_THE_WALK, *texts.PROPERTIES, *clinical.PROPERTIES)
 
@@ -71,11 +72,12 @@ def walk_one(flow: Flow, age: str, part: Part = MOVES, stop_at_first: bool = Fal
     return found, apart, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 
 
-def check(flow: Flow) -> Checked:
-    """Everything; two processes."""
+def check(flow: Flow, late: bool = False) -> Checked:
+    """Everything; two processes. `late`: with the time that breaths have been missing told apart, which takes twice as long."""
+    parts = LATE_PARTS if late else PARTS
     began = time.perf_counter()
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork")) as pool:
-        walks = list(pool.map(walk_one, [flow] * len(PARTS), *zip(*PARTS, strict=True)))
+        walks = list(pool.map(walk_one, [flow] * len(parts), *zip(*parts, strict=True)))
     variants, left_out = combinations()
     checked = Checked(flow.flow, variants, left_out)
     results = {p.name: Result(p) for p in PROPERTIES}

@@ -23,9 +23,9 @@ class Lateness:
         self._met: dict[Hashable, list[tuple[Facts, int]]] = {}
 
     def grows(self, key: Hashable, facts: Facts, late: int, matters: Collection[str]) -> bool:
-        """Whether it was never met as late with a plan that is the same in all that `matters` there; then it is now."""
+        """Whether it was never met as late for plans that these are among, in all that `matters` there; then it is now."""
         met = self._met.setdefault(key, [])
-        if late == 0 or any(before >= late and facts.apart(other).isdisjoint(matters) and other.apart(facts).isdisjoint(matters) for other, before in met):
+        if late == 0 or any(before >= late and other.apart(facts).isdisjoint(matters) for other, before in met):
             return False
         met.append((facts, late))
         return True

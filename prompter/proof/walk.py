@@ -3,7 +3,7 @@
 import time
 from collections import deque
 from collections.abc import Callable, Hashable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 
 from prompter.events import Answered, Record, SpeechStarted
@@ -38,14 +38,17 @@ class Part:
     `everywhere`: what works everywhere is said at every state; else at every step and moment.
     `aspects`: everything remembered is brought to every step.
     `words`: what only speaks, taking back and handing over, at every step and moment.
+    `late`: a state that is met with breaths missing for longer than before is walked again.
     """
 
     everywhere: bool = True
     aspects: bool = False
     words: bool = False
+    late: bool = False
 
 
 MOVES, WORDS = Part(), Part(everywhere=False, aspects=True, words=True)
+LATE = replace(WORDS, late=True)
 
 
 @dataclass(slots=True, eq=False)
@@ -382,7 +385,7 @@ class Walk:
         scene.machine._before = None
         key = self.states.coarse(scene)
         before = self._seen.get(key)
-        late = self.part.words and self._late.grows(key, node.facts, lateness(node.watch, scene.machine, scene.now), self._matters.get(key, ()))
+        late = self.part.late and self._late.grows(key, node.facts, lateness(node.watch, scene.machine, scene.now), self._matters.get(key, ()))
         if before is None:
             self._seen[key] = [node.facts]
             self._arrived[key] = {node.facts}
