@@ -154,18 +154,12 @@ def ready_home(tmp_path: Path, kept_by_ears: Path) -> Path:
 # ---- virtual sound devices ----------------------------------------------------------------------
 
 
-@pytest.fixture(scope="session")
-def _sound_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+@pytest.fixture
+def sound_server(tmp_path: Path) -> Iterator[Any]:
+    """Virtual sound devices of its own (a third of a second); the microphone hears the mouth alone."""
     module = live_helper("sound_server")
     if why := module.missing():
         pytest.skip(f"no virtual sound devices: {why}")
-    server = module.SoundServer(tmp_path_factory.mktemp("sound"))
+    server = module.SoundServer(tmp_path)
     yield server
     server.close()
-
-
-@pytest.fixture
-def sound_server(_sound_server: Any) -> Any:
-    """Virtual sound devices, all there; the microphone hears the mouth alone."""
-    _sound_server.begin_anew()
-    return _sound_server

@@ -112,11 +112,6 @@ class SoundServer:
         self._pactl("set-default-sink", "loudspeaker")
         self._pactl("set-default-source", "microphone")
 
-    def begin_anew(self) -> None:
-        """Every device there again, the microphone at the mouth, nothing playing: for the next one."""
-        loaded = self._pactl("list", "short", "modules")
-        self.add(*(device for device in DEVICES if device not in loaded))
-
     def microphone_is_open(self) -> bool:
         """Whether a program listens."""
         return bool(self._pactl("list", "short", "source-outputs").strip())
