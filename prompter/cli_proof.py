@@ -28,7 +28,7 @@ TRACES = Path("traces")
 def check_flows(
     flows: Annotated[list[str] | None, typer.Argument(help="Flows by name or file; without: breathing-trouble, from the start of every flow it switches to as well.")] = None,
     out: Annotated[Path, typer.Option("--out", help="Folder for the traces of what fails.")] = TRACES,
-    late: Annotated[bool, typer.Option("--late", help="Tell apart for how long breaths have been missing: takes twice as long.")] = False,
+    late: Annotated[bool, typer.Option("--late/--no-late", help="Tell apart for how long breaths have been missing: takes half as long again.")] = True,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output.")] = False,
 ) -> None:
     """Walk every state of a flow for every plan, and tell whether what must hold does. Exit code 1 if something fails."""
@@ -167,5 +167,5 @@ def _print(checked: Checked, files: dict[str, str], console: Console) -> None:
 BOUNDS = (
     "Bounded: a state is step, moment, tube, breathing and what is being done; everything else a row asks for is met at every step, not in "
     "every combination. One 'that was wrong' at a time; interruptions two deep; words that only speak at every step and moment. For how long "
-    "breaths have been missing is told apart with --late alone: from 12 s on, in steps of 8 s, a state met later than before is walked again."
+    "breaths have been missing is told apart (but for --no-late): from 12 s on, in steps of 8 s, a state met later than before is walked again."
 )
