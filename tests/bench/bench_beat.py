@@ -142,7 +142,7 @@ class Driver:
             self.speech.hush()
         elif self.both.position > self._spoke_at + self._rate_hz:
             # A pace waits for the speech before it and its pause: then the change would be later. What is
-            # said is seen at the ends of blocks alone (93 ms at this rate), so a second of silence is asked for.
+            # said is seen at the ends of blocks alone (up to 93 ms), and 120 ms of pause follow: 200 ms were too few.
             self._pace(STEADY[self._what] if self._steady else float(random.choice(OTHERS[self._what])))
 
     def _pace(self, per_minute: float) -> None:

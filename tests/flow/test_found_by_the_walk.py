@@ -151,3 +151,16 @@ def test_no_breaths_on_another_route_after_pushes_brings_breaths():
     assert drive.step == "look"
     drive.blurts("not breathing")
     assert drive.step == "neck-mask"
+
+
+def test_breaths_before_suction_bring_their_question_after_a_change():
+    """Two breaths through a new tube are asked about before two more: a suction on the way is no question."""
+    drive = blurted(ALONE, "came out", "not breathing", "tube in", "done")
+    drive.machine.memory.since["tube is out"] = drive.now - 60_000
+    drive.machine._last_breath = drive.now - 20_000  # a pass would take too long
+    drive.blurts("vomit")
+    drive.silent_until("breaths-first", 1).silent_until("gap-ask")
+    assert drive.settle().asked().text == "Is the chest going up?"
+    before_ms = drive.now
+    drive.silent_until("before-prove")
+    assert drive.said("Two gentle squeezes.", before_ms) is None, "the pass and its answer come first"

@@ -37,7 +37,7 @@ def failing(monkeypatch, name: str, way: Way) -> None:
     """Makes the check give one known failure, without the walk's seconds."""
     prop = next(p for p in PROPERTIES if p.name == name)
     checked = Checked("breathing-trouble", 18_480, 9_168, results=[Result(prop, 3, 5.0, "five breaths", way), Result(PROPERTIES[0], 1, 2.0)])
-    monkeypatch.setattr(cli_proof, "check", lambda flow: checked)
+    monkeypatch.setattr(cli_proof, "check", lambda flow, late: checked)
 
 
 WAY = Way("child", False, {"tube": "uncuffed"}, [Answered(0, "not breathing", "no breaths"), 12])

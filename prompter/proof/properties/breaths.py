@@ -81,7 +81,10 @@ def _gap(watch: Watch, edge: Edge, now: int, found: Findings) -> None:
         found.measure(GAP_CHANGING.name, (now - breath) / 1000, GAP_CHANGING_S + SLACK_MS / 1000, lambda: f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
     else:
         if watch.changing_at is not None and watch.changing_at > breath:
-            # Who leaves a change (limp: pushes) had its longer time; what comes instead must come as if breaths were nearly due.
+            # Who leaves a change (limp: pushes) had its longer time, and has no more of it; what comes instead
+            # must come as if breaths were nearly due.
+            since = breath
+            found.measure(GAP_CHANGING.name, (now - since) / 1000, GAP_CHANGING_S + SLACK_MS / 1000, lambda: f"{(now - since) / 1000:g} s without a breath prompt at {machine.step!r}, out of a change")
             breath = max(breath, watch.changing_at - NEARLY_DUE_MS)
         found.measure(GAP.name, (now - breath) / 1000, GAP_S + SLACK_MS / 1000, lambda: f"{(now - breath) / 1000:g} s without a breath prompt at {machine.step!r}")
 
