@@ -164,3 +164,12 @@ def test_breaths_before_suction_bring_their_question_after_a_change():
     before_ms = drive.now
     drive.silent_until("before-prove")
     assert drive.said("Two gentle squeezes.", before_ms) is None, "the pass and its answer come first"
+
+
+def test_a_chest_that_stays_flat_at_breaths_before_suction_leads_on_and_calls_after_a_change():
+    drive = blurted(ALONE, "came out", "not breathing", "tube in", "done")
+    drive.machine.memory.since["tube is out"] = drive.now - 60_000
+    drive.machine._last_breath = drive.now - 20_000
+    drive.blurts("vomit")
+    drive.silent_until("breaths-first", 1).blurts("flat")
+    assert drive.step == "wrong-place" and drive.call == "asked"
