@@ -5,7 +5,7 @@ session's own clock (0 = start); the machine never looks at a clock of its own. 
 `kind`, which is its name in the journal, and round-trips through `to_record` / `from_record`.
 """
 
-from dataclasses import MISSING, asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from typing import Any, ClassVar, Literal
 
 Risk = Literal["plain", "branch", "good"]
@@ -225,26 +225,3 @@ class Closed(Record, kind="closed"):
     """The flow ended. Outcome: 'better' | 'handed over' | 'open'."""
 
     outcome: str
-
-
-# ---- all of them -------------------------------------------------------------------------------
-
-
-def _made_quickly(cls: type[Record]) -> None:
-    """Gives a record the `__init__` that its dataclass has, only that it fills the slots directly: half the time.
-
-    A frozen dataclass goes through `object.__setattr__` by name; a walk of a flow makes millions of records.
-    """
-    known, taken, lines = {}, ["self"], []
-    for field in fields(cls):
-        known[f"_set_{field.name}"], known[f"_default_{field.name}"] = getattr(cls, field.name).__set__, field.default
-        taken.append(field.name if field.default is MISSING else f"{field.name}=_default_{field.name}")
-        lines.append(f"    _set_{field.name}(self, {field.name})")
-    inner = "\n".join(f"    {line}" for line in lines)
-    exec(f"def make({', '.join(known)}):\n    def __init__({', '.join(taken)}):\n{inner}\n    return __init__", made := {})  # noqa: S102 - as dataclasses do
-    made["make"].__qualname__ = f"{cls.__qualname__}.__init__"
-    cls.__init__ = made["make"](**known)  # type: ignore[method-assign]
-
-
-for _record in KINDS.values():
-    _made_quickly(_record)

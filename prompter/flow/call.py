@@ -1,5 +1,7 @@
 """The emergency call: a second flat machine beside care, which it never makes wait."""
 
+from transitions import Machine
+
 from prompter.events import How, Moved
 from prompter.flow.speaking import Speaking
 from prompter.flow.table import Table
@@ -18,8 +20,11 @@ ROWS = [
     ("at rest", ["asked", "on speaker", "no phone", "ended"], "not yet"),
 ]
 
-_LEADS = {(trigger, source): target for trigger, sources, target in ROWS if target for source in ([sources] if isinstance(sources, str) else sources)}
-"""By trigger and step; whatever is not here stays."""
+_ENGINE = Machine(
+    model=None, states=list(STEPS), initial="not yet", auto_transitions=False,
+    ignore_invalid_triggers=True, model_attribute="step",
+    transitions=[{"trigger": t, "source": s, "dest": d} for t, s, d in ROWS],
+)  # fmt: skip
 
 
 class Call:
@@ -116,6 +121,6 @@ class Call:
 
     def _fire(self, trigger: str, by: Speaking, how: How, reason: str | None) -> None:
         source = self.step
-        self.step = _LEADS.get((trigger, source), source)
+        _ENGINE.events[trigger].trigger(self)
         if self.step != source:
             by.emit(Moved(by.now_ms, "call", source, self.step, how, None, reason or ""))

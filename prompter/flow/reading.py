@@ -1,6 +1,7 @@
 """Loads a flow with the flows it is joined with, and refuses a bad one: file, line, what, how to mend it."""
 
 import difflib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -74,7 +75,7 @@ def _explain(detail: Any, document: Document) -> CannotDo:
     kind = detail["type"]
     if kind == "extra_forbidden":
         word = str(path[-1])
-        close = difflib.get_close_matches(word, _FIELD_WORDS, n=1)
+        close = difflib.get_close_matches(word, _field_words(), n=1)
         mend = f"Did you mean `{close[0]}`?" if close else "Remove it."
         what = f"`{word}` is not a word of the flow language."
     elif kind == "missing":
@@ -90,11 +91,10 @@ def _is_type_tag(part: Any, location: tuple[Any, ...]) -> bool:
     return isinstance(part, str) and part.startswith(("literal[", "int", "function-", "constrained"))
 
 
+@cache
 def _field_words() -> list[str]:
+    """Every word of the flow language; only a mistake asks for them."""
     words: set[str] = set()
     for definition in [SideFlow.model_json_schema(), Flow.model_json_schema(), *Flow.model_json_schema()["$defs"].values()]:
         words |= set(definition.get("properties", {}))
     return sorted(words)
-
-
-_FIELD_WORDS = _field_words()

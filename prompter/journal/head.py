@@ -28,13 +28,17 @@ class Head:
 
 def head_path(journal: Path) -> Path:
     """Where the head of this journal is."""
-    return Path(f"{journal}.head")
+    return Path(_name(journal))
+
+
+def _name(journal: Path | str) -> str:
+    return f"{journal}.head"
 
 
 def read_head(journal: Path | str) -> Head | None:
     """The head of the journal; None if there is none or it is torn: then nothing is known. Never raises."""
     try:
-        with open(f"{journal}.head", "rb") as file:  # noqa: PTH123 (many journals have none)
+        with open(_name(journal), "rb") as file:  # noqa: PTH123 (a `Path` for each of thousands takes time)
             found = json.loads(file.read(_BYTES_MAX))
         head = Head(found["seq"], found["digest"])
         sound = type(head.seq) is int and head.seq > 0 and found["check"] == _check(head)

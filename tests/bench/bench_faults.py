@@ -11,29 +11,18 @@ The seed of a run that does not hold is printed; `--runs 1 --seed N` runs it aga
 
 import argparse
 import collections
-import importlib.util
 import json
 import os
 import sys
 import tempfile
 import time
 from pathlib import Path
-from types import ModuleType
 
+from live_helpers import live_helper
 from rich.console import Console
 from rich.table import Table
 
-LIVE = Path(__file__).resolve().parent.parent / "live"
 SHORT = 6
-
-
-def beside(name: str) -> ModuleType:
-    """A helper of the live tests."""
-    spec = importlib.util.spec_from_file_location(f"live_{name}", LIVE / f"{name}.py")
-    assert spec is not None and spec.loader is not None
-    module = sys.modules[f"live_{name}"] = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def main() -> None:
@@ -48,9 +37,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory(prefix="bench-faults-") as name:
         folder = Path(name)
         os.environ["PROMPTER_HOME"] = str(folder / "home")
-        plan = beside("caregiver").write_plan(folder / "plan.yaml")
+        plan = live_helper("caregiver").write_plan(folder / "plan.yaml")
         tell = lambda line: print(line, file=sys.stderr, flush=True)  # noqa: E731
-        outcomes = beside("sequences").run_many(runs, arguments.seed, folder, plan, tell)
+        outcomes = live_helper("sequences").run_many(runs, arguments.seed, folder, plan, tell)
     held = [one for one in outcomes if one["held"]]
     faults = collections.Counter(fault.rsplit(" at ", 1)[0] for one in held for fault in one["faults"])
     table = Table("figure", "measured", title="Sequences of faults on the virtual clock")

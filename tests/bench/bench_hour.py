@@ -16,7 +16,6 @@ it is still warming up) does not judge the growth.
 """
 
 import argparse
-import importlib.util
 import json
 import os
 import shutil
@@ -29,6 +28,7 @@ from types import ModuleType
 from typing import Any
 
 import numpy as np
+from live_helpers import live_helper
 from rich.console import Console
 from rich.table import Table
 
@@ -36,23 +36,12 @@ from prompter.flow.table import Stand
 from prompter.flow.table import Table as Flow
 from prompter.live.preparing import prepare
 
-LIVE = Path(__file__).resolve().parent.parent / "live"
 SHORT_MINUTES = 1.0
 ROWS = 360
 """Read so often, but no more than each second."""
 GROWTH_AIM = 0.05
 NEVER = {"close it", "finished", "taken over"}
 """What would end it."""
-
-
-def beside(name: str) -> ModuleType:
-    """A helper of the live tests."""
-    full = f"live_{name}"
-    spec = importlib.util.spec_from_file_location(full, LIVE / f"{name}.py")
-    assert spec is not None and spec.loader is not None
-    module = sys.modules[full] = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 class Process:
@@ -114,7 +103,7 @@ class Caregiver:
 
 
 def measure(minutes: float, seed: int) -> dict[str, Any]:
-    servers, caregivers = beside("sound_server"), beside("caregiver")
+    servers, caregivers = live_helper("sound_server"), live_helper("caregiver")
     if why := servers.missing():
         sys.exit(f"no virtual sound devices: {why}")
     folder = Path(tempfile.mkdtemp(prefix="bench-hour-"))

@@ -14,7 +14,6 @@ only if less than half of the answers were believed or had a reply that could be
 """
 
 import argparse
-import importlib.util
 import json
 import os
 import platform
@@ -24,14 +23,13 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
+from live_helpers import live_helper
 from rich.console import Console
 from rich.table import Table
 
-LIVE = Path(__file__).parent.parent / "live"
 VOICES = ("en-gb+f2", "en-gb", "en-us+f3", "en-gb-x-rp+m3", "en-us+m7", "en-029+f4")
 ANSWERS = {
     "tube-check": "still in place",
@@ -49,17 +47,7 @@ SHORT_ANSWERS = 4
 AIMS = {"reply_p50_ms": 400, "reply_p95_ms": 700, "first_warm_ms": 1_000, "first_cold_ms": 3_000, "memory_mb": 400, "idle_percent": 10}
 
 
-def load(name: str) -> ModuleType:
-    """A helper of the live tests."""
-    spec = importlib.util.spec_from_file_location(name, LIVE / f"{name}.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-servers, listening, caregivers = load("sound_server"), load("listening"), load("caregiver")
+servers, listening, caregivers = live_helper("sound_server"), live_helper("listening"), live_helper("caregiver")
 
 
 def main() -> None:

@@ -17,7 +17,6 @@ the code that listens. --short (at most a minute) is for every day. Writes stand
 
 import argparse
 import hashlib
-import importlib.util
 import json
 import math
 import multiprocessing
@@ -38,6 +37,7 @@ from zlib import crc32
 
 import numpy as np
 from household import KINDS, MINUTE_S, SPEECH, minute
+from live_helpers import live_helper
 from rich.console import Console
 from rich.table import Table
 from sounds import REPORT_VOICES, in_surroundings, noises, say
@@ -174,18 +174,9 @@ def cost(kind: str, sound: np.ndarray, seconds: float) -> Row:
 # ---- how fast it answers -------------------------------------------------------------------------
 
 
-def _helper(name: str) -> Any:
-    spec = importlib.util.spec_from_file_location(name, HERE.parent / "live" / f"{name}.py")
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 def answers(starts: int) -> dict[str, Any]:
     """Times from phrase to first sound, each start after an emergency that was closed."""
-    servers, caregivers = _helper("sound_server"), _helper("caregiver")
+    servers, caregivers = live_helper("sound_server"), live_helper("caregiver")
     if why := servers.missing():
         return {"left_out": why}
     folder = Path(tempfile.mkdtemp(prefix="bench-standby-"))

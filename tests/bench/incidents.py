@@ -11,7 +11,7 @@ from typing import Any
 import msgspec
 import rfc8785
 
-from prompter.events import Answered, Moved, Numbered, Record, Unclear
+from prompter.events import Answered, Record, Unclear
 from prompter.flow.reading import load_flow
 from prompter.opening import opened_record
 from prompter.practise.world.case import kind_of, plan_of, variant_of

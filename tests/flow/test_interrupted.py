@@ -2,7 +2,7 @@
 
 import pytest
 from driver import Drive, reach
-from test_rows import ALONE, TO_LAST_BAG
+from ways import ALONE, TO_LAST_BAG
 
 from prompter.events import Moved, Say, Unclear
 

@@ -2,7 +2,7 @@
 
 import pytest
 from driver import Drive, reach, table_for
-from test_rows import (
+from ways import (
     ALONE,
     NO_CHANGE,
     TO_BAG,

@@ -36,7 +36,7 @@ def test_a_caregivers_voice_leads_through_the_first_steps(
     try:
         program.hears()
         for step, (wording, answer) in ANSWERS.items():
-            events = program.wait_for(
+            program.wait_for(
                 lambda events, step=step: caregivers.step_of(events) == step
                 and caregivers.asked(events), 40,
             )  # fmt: skip
@@ -44,7 +44,7 @@ def test_a_caregivers_voice_leads_through_the_first_steps(
             if not heard["believed"]:  # it may ask once more, but never take another answer
                 heard = _answer(program, caregiver, wording)
             assert heard["believed"] and heard["answer"] == answer, (step, heard)
-        events = program.wait_for(
+        program.wait_for(
             lambda events: any(e["kind"] == "beat" and e["what"] == "breaths" for e in events), 40
         )
         time.sleep(1)
@@ -108,7 +108,7 @@ def test_a_sound_card_pulled_out_is_told_and_used_again(
             sound_server.remove(device)
         program.wait_for(lambda events: "loudspeaker" in parts(events, "failed"), 20)
         sound_server.add(*devices)
-        events = program.wait_for(lambda events: "loudspeaker" in parts(events, "recovered"), 20)
+        program.wait_for(lambda events: "loudspeaker" in parts(events, "recovered"), 20)
         program.press("1\n")
         program.wait_for(lambda events: any(e["kind"] == "answered" for e in events))
         assert program.close() == 0

@@ -60,10 +60,6 @@ class EchoFilter:
             left = max(left, self._learn(clean[part]))
         return clean, echo, left
 
-    def forget(self) -> None:
-        """Begin anew: what was learned went astray."""
-        self.__init__()  # type: ignore[misc]
-
     def unsure_again(self) -> None:
         """The room, the loudspeaker or the way to it has changed: learn as fast as at first."""
         self._unsure = np.maximum(self._unsure, self._at_first)

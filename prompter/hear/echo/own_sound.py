@@ -82,7 +82,7 @@ class OwnSound:
         clean, echo, expected = self._filter.take(heard, played)
         left, taken = _power(clean), _power(echo)
         if not (taken < _ABSURD and expected < _ABSURD):  # not a number as well
-            self._filter.forget()
+            self._filter = EchoFilter()
             self.changed()
             clean, left, taken, expected = heard, _power(heard), 0.0, 0.0
         if taken > _SILENT and _power(heard) > _SILENT:
