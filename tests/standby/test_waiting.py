@@ -60,6 +60,10 @@ class After:
         return self.left < 0
 
 
+NEVER = Morning(24, datetime(2026, 3, 1), at_start=False)
+"""No hour of the day is the self-test's, whenever the tests run."""
+
+
 @pytest.fixture
 def told() -> list[str]:
     return []
@@ -70,7 +74,7 @@ def waiting(listening: Listening | None, presses: list[Any], told: list[str], **
     troubles = other.get("troubles") or Troubles(told.append, told.append)
     return Waiting(
         listening, presses, Alive(Service()), log, troubles,
-        other.get("morning") or Morning(9, datetime(2026, 3, 1, 12), at_start=False),
+        other.get("morning") or NEVER,
         other.get("self_test", lambda: told.append("self-test")), other.get("loudspeaker", lambda: ""),
     )  # fmt: skip
 
