@@ -248,6 +248,10 @@ SILENCE_SHARE = 0.6
 ASK_BACK_SCORE, ASK_BACK_MARGIN = -1.5, 0.0
 """An utterance at least this near to an answer is asked back by name; others hear the question again."""
 
+TWICE_SCORE = 0.0
+"""Heard twice in doubt, an answer counts where the log-odds of both come to more than this: then it
+is likelier right than wrong. Who says the right word twice over a wrong "I heard" is not taken for it."""
+
 CUT_CALL_AGAIN_MS = 6_000
 """A request for the call that was cut by an answer is made again after this."""
 

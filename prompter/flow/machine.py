@@ -36,7 +36,7 @@ from prompter.events import (
 from prompter.flow.conditions import holds
 from prompter.flow.resuming import Resuming
 from prompter.flow.table import BUILT_IN
-from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE, NOTES_WAITED_FOR
+from prompter.limits import CUT_CALL_AGAIN_MS, DEADLINES_AT_ONCE, NOTES_WAITED_FOR, TWICE_SCORE
 
 
 @dataclass(frozen=True)
@@ -270,7 +270,7 @@ class FlowMachine(Resuming):
             self._noting = False
             return
         body = self.table.flow.answers.get(event.answer) if event.answer else None
-        if body and event.answer and event.answer == self._asked_back and self._twice_is_once(event.answer):
+        if body and event.answer and event.answer == self._asked_back and self._twice_is_once(event.answer, event.score):
             self._asked_back = None
             self._take_answer(event.answer, "spoken")
             return
@@ -304,7 +304,7 @@ class FlowMachine(Resuming):
         if number is not None:
             self._asked_back = number
             return self.say(self.table.line(self._rules.ask_back, read_back=str(event.value)), "question")
-        self._asked_back = event.answer
+        self._asked_back, self._asked_back_score = event.answer, event.score
         return self.say(self.table.asked_back(event.answer or ""), "question")
 
     def _ask_back_interrupted(self, event: Unclear, number: str | None) -> bool:
@@ -317,9 +317,11 @@ class FlowMachine(Resuming):
             self._ask_back(event, number)
         return doubted
 
-    def _twice_is_once(self, answer: str) -> bool:
-        """Whether an answer in doubt counts when it is said again. Good news only where it is then
+    def _twice_is_once(self, answer: str, score: float | None) -> bool:
+        """Whether an answer in doubt counts when it is heard again. Good news only where it is then
         the first of two: the second must be surely heard."""
+        if score is not None and self._asked_back_score is not None and score + self._asked_back_score <= TWICE_SCORE:
+            return False
         if self.table.flow.answers[answer].risk != "good":
             return True
         if self.memory.pending == answer:

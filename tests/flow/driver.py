@@ -111,8 +111,8 @@ class Drive:
     def number(self, value: int, quantity: str = "spo2") -> list[Record]:
         return self.feed(Numbered(self.now, quantity, value))
 
-    def mumbles(self, answer: str | None = None) -> list[Record]:
-        return self.feed(Unclear(self.now, answer, answer))
+    def mumbles(self, answer: str | None = None, score: float | None = None) -> list[Record]:
+        return self.feed(Unclear(self.now, answer, answer, score))
 
     def settle(self, most_s: float = 60) -> "Drive":
         """Until the step asks or waits, and all of that is said."""

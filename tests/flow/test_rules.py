@@ -308,6 +308,16 @@ def test_rule_9_the_same_again_means_yes():
     assert drive.step == "no-breaths"
 
 
+@pytest.mark.parametrize(("first", "second", "taken"), [(-1.4, -0.4, False), (-0.2, 0.1, False), (-0.3, 0.5, True), (2.0, 1.0, True)])
+def test_rule_9_twice_in_doubt_counts_only_where_both_together_are_likelier_right(first: float, second: float, taken: bool):
+    # Who says the right word again over a wrong "I heard" is heard as the same wrong one again. Log-odds of
+    # independent looks add up (Bayes' rule; Good 1950, Probability and the Weighing of Evidence, from memory).
+    drive = reach(ALONE, *TO_LOOK)
+    drive.mumbles("not breathing", first)
+    drive.wait(1).mumbles("not breathing", second)
+    assert (drive.step == "no-breaths") is taken
+
+
 def test_rule_9_what_works_everywhere_can_be_asked_back_too():
     drive = reach(ALONE, *TO_LOOK, "not better")
     drive.mumbles("wrong")
