@@ -254,7 +254,7 @@ class Sequence:
 
     def _check_beats(self, events: list[dict[str, Any]], story: str) -> None:
         """A row of beats has no hole: it ends in order, or goes on where it was."""
-        shaken = [(f.at_s - 0.1, f.over_s + HEALED_S) for f in self.faults if f.part in ("loudspeaker", "time", "microphone")]
+        shaken = [(self._session_s(f.at_s - 0.1), self._session_s(f.over_s + HEALED_S)) for f in self.faults if f.part in ("loudspeaker", "time", "microphone")]
         paces = {e["cue"]: e for e in events if e["kind"] == "pace"}
         last: dict[int, dict[str, Any]] = {}
         for beat in (e for e in events if e["kind"] == "beat"):
@@ -275,7 +275,12 @@ class Sequence:
 
     def _stood_ms(self, from_ms: float, to_ms: float) -> float:
         """How long of this the whole program stood still."""
-        return sum(max(0.0, min(1_000 * b, to_ms) - max(1_000 * a, from_ms)) for a, b in self._stood)
+        stood_ms = [(1_000 * self._session_s(a), 1_000 * self._session_s(b)) for a, b in self._stood]
+        return sum(max(0.0, min(b, to_ms) - max(a, from_ms)) for a, b in stood_ms)
+
+    def _session_s(self, world_s: float) -> float:
+        """The session's time, which goes on while the machine sleeps; the world's stands still."""
+        return world_s + sum(10 * f.lasts_s for f in self.faults if f.what == "asleep" and f.at_s < world_s)
 
 
 def run_many(seeds: Iterable[int], folder: Path, plan: Path, tell: Callable[[dict[str, Any]], None] = lambda outcome: None) -> list[dict[str, Any]]:
