@@ -123,8 +123,9 @@ class Emergency:
     # ---- before the first prompt -------------------------------------------------------------------
 
     def _set_up(self) -> None:
-        from prompter.live.preparing import prepare
+        from prompter.live.preparing import every_prompt, prepare
         from prompter.speak.mixer import Mixer
+        from prompter.speak.plan_voice import plan_voice
 
         voice, self._voice_trouble = voice_at_once()
         prepared = self._prepared = prepare(self._plan)
@@ -132,39 +133,17 @@ class Emergency:
         prepared = self._prepared
         self._breaths_per_minute = prepared.table.variant.numbers["breaths_per_minute"]
         folder = prepared.cache or Path(tempfile.gettempdir(), "prompter-clips")
-        self._store = self._clips_of(folder / "clips", voice)
+        wanted = prepared.plan.voice.name if prepared.plan is not None else "embedded"
+        self._voice = plan_voice(folder / "clips", wanted, voice, lambda: every_prompt(prepared.table))
+        self._store = self._voice.clips
         rate_hz = self._card.rate_hz(limits.LOUDSPEAKER_WAIT_S)
         self._heard_at.counts_for(rate_hz)
         self._own_echo.counts_for(rate_hz)
         self._mixer = Mixer(rate_hz, self._store.clip)
         self._card.play(self._mixer)
-        self._make_session(self._voice_name or (voice.name if voice else None))
+        self._make_session(self._voice.name or None)
         with contextlib.suppress(queue.Empty):  # whatever comes first: the loudspeaker or why not
             self._runner.first(self.inbox.get(timeout=limits.LOUDSPEAKER_WAIT_S))
-
-    def _clips_of(self, folder: Path, voice: Any) -> Any:
-        """The embedded voice's clips; before them those of a natural one, if the plan asks for it. What
-        is lacking of it is not made now, and said."""
-        from prompter.live.preparing import every_prompt
-        from prompter.speak.clips import ClipStore
-
-        embedded, self._voice_name, self._voice_lacks = ClipStore(folder, voice), "", ""
-        wanted = self._prepared.plan.voice.name if self._prepared.plan is not None else "embedded"
-        if wanted == "embedded":
-            return embedded
-        try:
-            from prompter.speak.natural import KeptNatural
-
-            natural = KeptNatural(wanted)
-            store = ClipStore(folder, natural, behind=embedded)
-            texts = every_prompt(self._prepared.table)
-            if lacking := len(store.lacking(texts)):
-                self._voice_lacks = f"{lacking} of {len(texts)} prompts were not made ahead in the voice '{wanted}'. Mend: prompter ready"
-            self._voice_name = natural.name
-            return store
-        except Exception as error:  # noqa: BLE001 - the embedded voice speaks whatever ails the other
-            self._voice_lacks = f"the voice '{wanted}' cannot be used: {type(error).__name__}: {error}"
-            return embedded
 
     def _look_for_interrupted(self) -> None:
         """An emergency that was stopped a moment ago goes on where it was."""
@@ -240,8 +219,8 @@ class Emergency:
             found.append(("plan", self._prepared.plan_trouble, notices.NO_PLAN))
         if self._voice_trouble:
             found.append(("voice", self._voice_trouble, ""))
-        if self._voice_lacks:
-            found.append(("voice", self._voice_lacks, notices.OTHER_VOICE))
+        if self._voice.lacks:
+            found.append(("voice", self._voice.lacks, notices.OTHER_VOICE))
         if self._key_trouble:
             found.append(("journal key", self._key_trouble, notices.NOT_SEALED))
         if self._looked.held:

@@ -24,9 +24,9 @@ from prompter.practise.rehearsal import Outcome, Setting, rehearse
 from prompter.practise.script import Noise, Script, load_script, script_path, scripts
 from prompter.practise.story import Story
 from prompter.resources import data_folder, flow_file
-from prompter.speak.clips import ClipStore
 from prompter.speak.loudness import Limits
 from prompter.speak.own_voice import prompter_voice
+from prompter.speak.plan_voice import plan_voice
 from prompter.speak.voice import EspeakVoice
 
 CAREGIVER_RATES_WPM = (145, 185)
@@ -116,8 +116,8 @@ def _one(
 ) -> Outcome:
     table, flow_text, plan_text = table_for(script.flow, plan_file)
     plan = load_plan(plan_file).voice
-    own_voice = prompter_voice()
-    clips = ClipStore(cache_folder() / "clips", own_voice)
+    own_voice = plan_voice(cache_folder() / "clips", plan.name, prompter_voice(), table.texts)
+    clips = own_voice.clips
     clips.prepare(table.texts())
     caregiver = _caregiver_voice(request, script)
     story = Story(console)
@@ -126,6 +126,8 @@ def _one(
         room = f"Room: {noise.kind}, {noise.snr_db:g} dB." if noise else "Quiet room."
         if request.echo_db is not None:
             room += f" The microphone hears the prompter, at {request.echo_db:+g} dB."
+        if own_voice.lacks:
+            room += f" In the embedded voice: {own_voice.lacks.rstrip('.')}."
         story.begin(f"{script.title}", f"Rehearsal {script.script}, seed {request.seed}. Invented plan: {plan_file.stem}.", room)
     setting = Setting(
         script=script, table=table, ears=ears, clips=clips, render=_cached(caregiver), seed=request.seed,
