@@ -234,7 +234,8 @@ class Sequence:
         back = [e["part"] for e in events if e["kind"] == "recovered"]
         said = [e["text"] for e in events if e["kind"] == "announced"]
         over_s = self.world.passed_s
-        for fault in (f for f in self.faults if f.at_s + 8 < over_s):
+        unseen = [f for f in self.faults if f.what != "held up" and any(a <= f.at_s and f.over_s <= b for a, b in self._stood)]
+        for fault in (f for f in self.faults if f.at_s + 8 < over_s and f not in unseen):  # over while the program stood still
             what, part = fault.what, fault.part
             if what in ("microphone unplugged", "microphone stalls", "screen gone") and (what[-6:] != "stalls" or fault.lasts_s > 3.5):
                 assert part in failed, f"{what} is not journalled; {story}"
