@@ -94,6 +94,11 @@ class BackgroundWriter:
             held.late = waits and not safe  # whom nobody waited for is not late
             return safe
 
+    def waiting(self) -> int:
+        """How many events the disk does not have yet."""
+        with self._change:
+            return len(self._held)
+
     def trouble(self) -> str:
         """What is wrong with the disk, one line for people; empty if nothing is."""
         with self._change:

@@ -68,6 +68,11 @@ class LiveJournal:
         wait_ms = limits.JOURNAL_WAIT_MS if record.get("kind") in HEARD_FROM_OUTSIDE else 0
         writer.append(record, at, mono_ms, wait_ms)
 
+    def waiting(self) -> int:
+        """How many events the disk does not have yet."""
+        with self._lock:
+            return self._writer.waiting() if self._writer else len(self._waiting)
+
     def trouble(self) -> str:
         return self._writer.trouble() if self._writer else ""
 

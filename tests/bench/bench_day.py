@@ -91,7 +91,9 @@ class Day:
             self.world.inbox.put(("key", str(self.random.choice(keys))))
 
     def _look(self) -> None:
-        """Takes what was recorded meanwhile, keeps none of it, and reads the memory."""
+        """Takes what was recorded meanwhile, keeps none of it, and reads the memory. Some minutes' events
+        come in a second of real time: the disk gets as long for them as it needs."""
+        self.breaking.wait_until_written(self.world)
         records, self.world.records = self.world.records, []
         self.events += len(records)
         for record in records:

@@ -20,7 +20,7 @@ from prompter.hear.ear import Ear
 from prompter.hear.echo.own_sound import OwnSound
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
 from prompter.hear.scorer import InlineScorer
-from prompter.limits import BLOCK_SAMPLES, MIX_RATE_HZ, SAMPLE_RATE_HZ, SUSPECTED_MS
+from prompter.limits import BLOCK_SAMPLES, MIX_RATE_HZ, SAMPLE_RATE_HZ, SUSPECTED_MS, TWICE_SCORE
 from prompter.practise.echo_room import EchoPath, impulse_response
 from prompter.practise.room import FLOOR_DB, at_speech_level, first_sound
 from prompter.speak.clips import ClipStore
@@ -141,7 +141,7 @@ def _answer(scene: Scene, voice: tuple[str, int, int], over: str) -> dict[str, A
     place, phrase = draw(scene.rng)
     scene.hearing.expect(place.allowed, place.asks_number)
     row: dict[str, Any] = {"said": phrase.text, "answer": phrase.answer, "step": place.name, "silent_ms": [], "heard": []}
-    asked_back = None
+    asked_back, asked_score = None, 0.0
     for _ in range(2):
         heard, silent_ms = _attempt(scene, phrase.text, voice, place, over)
         row["silent_ms"].append(silent_ms)
@@ -153,10 +153,11 @@ def _answer(scene: Scene, voice: tuple[str, int, int], over: str) -> dict[str, A
                 return row | {"taken": "number"}
             if one.heard is None or not may_ask_back(one.heard, one.score, one.margin, one.text):
                 continue
-            # Asked back by name; the same again is taken as yes, but for good news.
-            if one.heard.answer == asked_back and one.heard.risk != "good":
+            # Asked back by name; the same again is taken as yes, but for good news, where both together are likelier right.
+            score = one.score or 0.0
+            if one.heard.answer == asked_back and one.heard.risk != "good" and asked_score + score > TWICE_SCORE:
                 return row | {"taken": asked_back}
-            asked_back = one.heard.answer
+            asked_back, asked_score = one.heard.answer, score
     return row | {"taken": None}
 
 

@@ -464,6 +464,13 @@ def wait_for_disk(world: World) -> None:
         real_time.sleep(0.002)
 
 
+def wait_until_written(world: World, most_s: float = 600.0) -> None:
+    """Hours of events come in minutes of real time: lets the disk have them all."""
+    end = real_time.monotonic() + most_s
+    while world.journal.waiting() and real_time.monotonic() < end:
+        real_time.sleep(0.002)
+
+
 def no_threads_left(before: int) -> bool:
     end = real_time.monotonic() + 5
     while threading.active_count() > before and real_time.monotonic() < end:

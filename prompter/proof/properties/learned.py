@@ -20,7 +20,7 @@ _OUT_WHEN_DONE = frozenset({"tube-out", "wrong-place", "halfway"})
 _BY_ITSELF = frozenset({"look", "no-tube", "no-tube-watch"})
 """Steps that ask how the chest moves by itself."""
 _BREATHING = {"not better": ("trouble",), "worse": ("trouble",), "number low": ("trouble",), "not breathing": ("no",), "limp": ("no",)}
-_MARKS = {"no suction": "suction dead", "no spare": "spare missing", "bleeding": "bleeding", "paramedics": "crew", "helper here": "helper", "back on vent": "on vent again"}
+_MARKS = {"no suction": "suction dead", "no spare": "spare missing", "bleeding": "bleeding", "paramedics": "crew", "helper here": "helper", "back on vent": "on vent again", "alarm quiet": "on vent again"}
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:

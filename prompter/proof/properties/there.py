@@ -139,7 +139,7 @@ def _inner(watch: Watch, say: Say, edge: Edge, found: Findings) -> None:
     if say.text.startswith("Inner tube out"):
         watch.inner_out = True
     elif say.text.startswith("Clean inner tube in"):
-        found.check(THERE.name, watch.inner_out or "changed" in edge.before_marks, f"{say.text!r} at {say.step!r}, and it is not out")
+        found.check(THERE.name, watch.inner_out or say.step == "inner-in", f"{say.text!r} at {say.step!r}, and it is not out")
         watch.inner_out = False
     elif say.text.startswith("Fill the cuff"):
         found.check(THERE.name, watch.cuff_empty or say.step == "cuff-fill", f"{say.text!r} at {say.step!r}, and it is not empty")
