@@ -141,7 +141,7 @@ def _take_up(path: Path, table: Table, flow_text: str, plan_text: str | None) ->
     return TakenUp(
         path=path,
         journal=journal,
-        lines=journal.lines if journal else sound_lines(path, reading),
+        lines=list(journal.lines) if journal else sound_lines(path, reading),
         machine=walked.machine,
         last_ms=last["mono_ms"],
         gap_ms=gap_ms,

@@ -3,7 +3,7 @@
 import contextlib
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
@@ -13,6 +13,7 @@ from filelock import FileLock, Timeout
 from prompter.errors import CannotDo
 from prompter.journal.disk import Disk, FileDisk
 from prompter.journal.head import Head, HeadFile
+from prompter.journal.kept_lines import KeptLines
 from prompter.journal.line import Chain, digest
 from prompter.journal.reading import read, sound_lines
 from prompter.journal.sealing import Sealer, drop_own_key, is_sealed, keep_own_key, own_sealer
@@ -46,7 +47,7 @@ class Journal:
     ) -> None:
         self.path = path
         self.chain = chain
-        self.lines = lines  # every line so far, so that a failed disk can be left for another
+        self.lines = KeptLines(lines)  # every line so far, so that a failed disk can be left for another
         self._disk, self._lock = disk, lock
         self.sealer = sealer  # lines are encrypted on their way to the disk
         self._size = size
@@ -76,7 +77,7 @@ class Journal:
     def create_with(
         cls,
         path: Path,
-        lines: list[bytes],
+        lines: Iterable[bytes],
         chain: Chain,
         disk: MakeDisk = FileDisk,
         sealer: Sealer | None = None,
@@ -211,7 +212,7 @@ class Journal:
 
     def _acknowledge(self) -> None:
         if self.lines:
-            self._head.write(Head(len(self.lines), digest(self.lines[-1].rstrip(b"\n"))))
+            self._head.write(Head(len(self.lines), digest(self.lines.last.rstrip(b"\n"))))
 
     def close(self) -> None:
         """Gives the file free. What was acknowledged is safe already."""
