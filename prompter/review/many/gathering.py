@@ -30,6 +30,11 @@ class SetApart(NamedTuple):
     problem: str
 
 
+def _apart(below: str, problem: str) -> SetApart:
+    """A file's name may be bytes of no text at all, and tables hold texts."""
+    return SetApart(os.fsencode(below).decode("utf-8", "replace"), problem)
+
+
 @dataclass(slots=True)
 class Gathered:
     """What was read. `parts`: where the Parquet parts are; `twice`: files that hold a journal again.
@@ -73,7 +78,7 @@ def gather(folder: Path, parts: Path, processes: int | None = None, meanwhile: C
         found.apart += piece.apart
         for id_, file in piece.ids:
             if id_ in seen:
-                found.twice.append(SetApart(file, f"the same journal as {seen[id_]}"))
+                found.twice.append(_apart(file, f"the same journal as {_apart(seen[id_], '').file}"))
             seen.setdefault(id_, file)
     found.apart.sort()
     return found
@@ -102,7 +107,7 @@ def _journals(folder: Path, apart: list[SetApart]) -> Iterator[str]:
             text = f"cannot be read ({error.strerror})"
             raise CannotDo(text, str(folder), "give a folder of journals.") from error
         below = os.path.relpath(error.filename, folder)
-        apart.append(SetApart(below, f"the folder cannot be read ({error.strerror})"))
+        apart.append(_apart(below, f"the folder cannot be read ({error.strerror})"))
 
     for place, _, names in os.walk(folder, onerror=cannot):
         below = os.path.relpath(place, folder)
@@ -150,10 +155,10 @@ def _read(folder: Path, parts: Path, number: int, files: list[str]) -> _Piece:
         try:
             found = checked(f"{folder}{os.sep}{below}")
         except CannotDo as error:
-            apart.append(SetApart(below, error.what))
+            apart.append(_apart(below, error.what))
             continue
         if found.problem:
-            apart.append(SetApart(below, found.problem))
+            apart.append(_apart(below, found.problem))
             continue
         times_ms = rows.times_of(found.lines)
         home, _, file = below.partition(os.sep)
