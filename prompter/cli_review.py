@@ -95,6 +95,9 @@ def review_command(
         raise CannotDo("no journal is named", "review", "prompter review JOURNAL, or --many FOLDER.")
     reviewed, code = _read(journals, anonymous, with_sound=form is Form.html)
     try:
+        for target in (out, pdf, csv, fhir):
+            if target is not None and any(_is_one_of(journal, target) for journal in journals):
+                raise CannotDo("it is the journal itself", str(target), "choose another name.")
         if len(journals) > 1 and (pdf or fhir):
             raise CannotDo("holds one incident", str(pdf or fhir), "use --format with a folder as --out.")
         _put_out(reviewed, form, out, len(journals) > 1, fhir_version)
@@ -111,12 +114,20 @@ def review_command(
     except OSError as error:
         cannot = CannotDo(
             f"cannot be written ({error.strerror})",
-            str(error.filename or out),
+            str(error.filename or out or "standard output"),
             "choose another place.",
         )
         print(cannot.one_line(), file=sys.stderr)
         code = 2
     raise typer.Exit(code)
+
+
+def _is_one_of(journal: Path, target: Path) -> bool:
+    """Whether both are one file, by whatever names or links."""
+    try:
+        return target.is_file() and journal.samefile(target)
+    except OSError:
+        return False
 
 
 def _review_many(folder: Path, out: Path | None, rehearsals: bool, engine: str) -> int:

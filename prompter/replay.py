@@ -43,6 +43,9 @@ RESTORED = "restored"
 """Marks a cue that had not reached the disk when the program stopped: whether it was carried out is
 not known."""
 
+_NOT_OURS = (TypeError, ValueError, LookupError, AttributeError, ArithmeticError)
+"""What a value of another sort leads to."""
+
 _NOT_OF_THE_CUE = FRAME | {"due_ms", RESTORED, SALVAGED}
 
 
@@ -98,8 +101,8 @@ def walk(events: list[dict[str, Any]], machine: FlowMachine) -> Walked:
                 return Walked(machine, count, [], _difference(event["seq"], None, waiting[0]))
             try:
                 waiting = list(machine.feed(_as_event(event)))
-            except Bug as bug:
-                difference = {"seq": event["seq"], "written": kind, "now": str(bug)}
+            except (Bug, *_NOT_OURS) as error:  # a sound line may still hold what no program of ours writes
+                difference = {"seq": event["seq"], "written": kind, "now": f"cannot be taken ({error})"}
                 return Walked(machine, count, [], difference)
         elif kind in CUES and "why" not in event or kind == Refused.kind:
             now = waiting.pop(0) if waiting else None
@@ -119,7 +122,10 @@ def machine_of(
     text = first["flow_text"] if flow_text is None else flow_text
     from prompter.flow.reading import parse_flow  # not needed where a protocol is at hand, and long to load
 
-    return FlowMachine(build(parse_flow(text, f"{name} (its flow)"), variant_of(first["variant"])))
+    try:
+        return FlowMachine(build(parse_flow(text, f"{name} (its flow)"), variant_of(first["variant"])))
+    except _NOT_OURS as error:
+        raise CannotDo("its flow or plan is not as the prompter writes it.", f"{name}:1", "Give a journal that the prompter wrote.") from error
 
 
 def as_line(record: dict[str, Any], at_ms: int) -> dict[str, Any]:

@@ -86,6 +86,31 @@ def test_a_journal_without_its_flow_is_refused(journal: Path) -> None:
         replay(events[1:], "journal.jsonl")
 
 
+@pytest.mark.parametrize("name", ["flow_text", "variant"])
+@pytest.mark.parametrize("odd", [None, 7, [1], {"a": {}}])
+def test_a_flow_or_plan_of_another_sort_is_one_line(journal: Path, name: str, odd: object) -> None:
+    events = read(journal).events
+    with pytest.raises(CannotDo, match="not as the prompter writes it"):
+        replay([{**events[0], name: odd}, *events[1:]], "x")
+
+
+@pytest.mark.parametrize("odd", [None, [{}], {"x": 1}, "words", -1e300, ...])
+@pytest.mark.parametrize("kind", ["answered", "numbered", "prompt ended"])
+def test_an_event_of_another_sort_is_where_it_differs(journal: Path, kind: str, odd: object) -> None:
+    events = [dict(event) for event in read(journal).events]
+    met = next((event for event in events if event["kind"] == kind), None)
+    if met is None:  # none of the keyed story: one that nothing was to follow
+        met = {**events[1], "kind": kind, "seq": len(events) + 1}
+        events.append(met)
+    for name in met.keys() - {"v", "seq", "at", "mono_ms", "prev", "check", "kind"}:
+        if odd is ...:
+            del met[name]
+        else:
+            met[name] = odd
+    again = replay(events, "x")
+    assert again.same or again.first_difference["seq"] >= met["seq"]
+
+
 def test_the_variant_comes_back_whole(demo_table: Table) -> None:
     record = variant_record(demo_table.variant)
     assert variant_record(variant_of(record)) == record

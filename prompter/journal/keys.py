@@ -58,6 +58,8 @@ def _read(path: Path) -> list[Any]:
     try:
         data = path.read_bytes()
         if not data.startswith(b"AGE-SECRET-KEY-") and not data.startswith(b"#"):
+            if not data.startswith((b"age-encryption.org/", b"-----BEGIN AGE")):  # no passphrase would help
+                raise CannotDo("is no key to journals.", str(path), "Give the file that prompter journal key new wrote.")
             data = pyrage.passphrase.decrypt(data, _passphrase(path))
         lines = [line for line in data.decode("ascii").splitlines() if line and not line.startswith("#")]
         return [pyrage.x25519.Identity.from_str(line.strip()) for line in lines]

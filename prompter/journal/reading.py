@@ -1,5 +1,6 @@
 """Reads a journal of any bytes up to its first damage, and says what is wrong there."""
 
+import stat
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -39,7 +40,10 @@ def read(path: Path | str) -> Reading:
     """Reads the journal at `path`. Raises CannotDo only if the file itself cannot be read."""
     head = read_head(Path(path))  # first: a journal that is being written grows meanwhile
     try:
-        size = Path(path).stat().st_size
+        told = Path(path).stat()
+        size = told.st_size
+        if not (stat.S_ISREG(told.st_mode) or stat.S_ISDIR(told.st_mode)):  # a pipe may never end
+            raise CannotDo("a pipe or device, no file", str(path), "give the path of a journal.")
         if size > limits.JOURNAL_BYTES_MAX:
             raise CannotDo(
                 f"too large for a journal ({size} bytes)",

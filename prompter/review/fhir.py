@@ -99,8 +99,11 @@ class _Bundle:
         return uuid.uuid5(NAMESPACE, f"{self.i.id} {self.i.started} {kind} {number}").urn
 
     def at(self, t_s: float) -> str:
-        """Seconds since the start as a FHIR instant."""
-        return (self.start + timedelta(seconds=t_s)).isoformat(timespec="milliseconds")
+        """Seconds since the start as a FHIR instant. Raises CannotDo for what no calendar holds."""
+        try:
+            return (self.start + timedelta(seconds=t_s)).isoformat(timespec="milliseconds")
+        except OverflowError as error:
+            raise CannotDo("its clock goes beyond the calendar, and FHIR wants dates", self.i.id, "use --format html.") from error
 
     def period(self, span: Span) -> Json:
         return {"start": self.at(span.from_s), "end": self.at(max(span.from_s, span.to_s))}

@@ -3,6 +3,7 @@
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 from xml.sax.saxutils import escape
 
 from reportlab.graphics.shapes import Drawing, Line, Rect, String
@@ -10,6 +11,7 @@ from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     Flowable,
@@ -40,8 +42,8 @@ WIDTH = A4[0] - 28 * mm - 12
 """Of a line: the page within its margins, and the 6 points the frame keeps at each side."""
 STRIP_S = 90
 STRIPS_MAX = 24
-ROW, GUTTER, LETTER = 11.0, 48.0, 3.9
-"""Points: a lane's height, its name's width, a letter of 7 points."""
+ROW, GUTTER, LETTER, FONT = 11.0, 48.0, 7, "Helvetica"
+"""Points: a lane's height for each line of words, its name's width, its letters."""
 OUTSIDE = {"→": "to", "−": "-"}
 """Letters that the built-in fonts of PDF lack, in letters that they have."""
 
@@ -224,33 +226,74 @@ def _lanes(i: Incident) -> list[_Lane]:
     ]
 
 
+class _Placed(NamedTuple):
+    """Words of a picture, the moment they stand at, and where they begin; in points."""
+
+    x: float
+    from_x: float
+    text: str
+
+
+def _placed(words: Iterable[tuple[float, str]]) -> list[list[_Placed]]:
+    """The words in as many lines as they need, so that none stands over another or over its moment."""
+    lines: list[list[_Placed]] = []
+    free_from: list[float] = []
+    for x, text in sorted(words):
+        text = _fitting(text)
+        long = stringWidth(text, FONT, LETTER)
+        from_x = x - long - 2 if x + 2 + long > WIDTH else x + 2
+        begin, end = min(x, from_x), max(x, from_x + long)
+        line = next((n for n, free in enumerate(free_from) if free <= begin), len(lines))
+        if line == len(lines):
+            lines.append([])
+            free_from.append(0.0)
+        lines[line].append(_Placed(x, from_x, text))
+        free_from[line] = end + 3
+    return lines
+
+
+def _fitting(text: str) -> str:
+    """So much of it as half a line holds: then it stands on one side of its moment."""
+    most = (WIDTH - GUTTER) / 2 - 4
+    if stringWidth(text, FONT, LETTER) <= most:
+        return text
+    while text and stringWidth(f"{text}...", FONT, LETTER) > most:
+        text = text[: min(len(text) - 1, 200)]
+    return f"{text}..."
+
+
 def _strip(lanes: list[_Lane], part: Span) -> Drawing:
     """The lanes of one stretch that show something; the breaths always."""
     lanes = [here for lane in lanes if (here := lane.within(part)).there or lane.name == "Breaths"]
-    picture = Drawing(WIDTH, ROW * (len(lanes) + 1))
 
     def x(t_s: float) -> float:
         return GUTTER + (t_s - part.from_s) / part.length_s * (WIDTH - GUTTER - 2)
 
+    placed = [_placed([(x(t_s), _letters(text)) for t_s, text in lane.words]) for lane in lanes]
+    heights = [ROW * max(1, len(words)) for words in placed]
+    picture = Drawing(WIDTH, sum(heights) + ROW)
+
     def write(at_x: float, at_y: float, text: str, colour: HexColor, anchor: str = "start") -> None:
-        shown = {"fontName": "Helvetica", "fontSize": 7, "fillColor": colour, "textAnchor": anchor}
-        picture.add(String(at_x, at_y + 3, _letters(text), **shown))
+        shown = {"fontName": FONT, "fontSize": LETTER, "fillColor": colour, "textAnchor": anchor}
+        picture.add(String(at_x, at_y + 3, text, **shown))
 
     for tick in range(7):
         anchor = "end" if tick == 6 else "middle" if tick else "start"
         t_s = part.from_s + tick * part.length_s / 6
-        write(x(t_s), ROW * len(lanes), clock(t_s), SOFT, anchor)
-    for row, lane in enumerate(reversed(lanes)):
-        y = ROW * row
-        write(0, y, lane.name, SOFT)
+        write(x(t_s), sum(heights), clock(t_s), SOFT, anchor)
+    y = sum(heights)
+    for lane, words, height in zip(lanes, placed, heights, strict=True):
+        y -= height
+        write(0, y + height - ROW, lane.name, SOFT)
         picture.add(Line(GUTTER, y, WIDTH, y, strokeColor=LINE, strokeWidth=0.3))
         for t_s in lane.ticks:
             picture.add(Line(x(t_s), y + 1, x(t_s), y + ROW - 2, strokeColor=DEEP, strokeWidth=2))
         for bar in lane.bars:
             wide = max(1.0, x(bar.to_s) - x(bar.from_s))
             picture.add(Rect(x(bar.from_s), y + 2, wide, ROW - 4, fillColor=DEEP, strokeColor=None))
-        for t_s, text in lane.words:
-            picture.add(Line(x(t_s), y, x(t_s), y + ROW - 1, strokeColor=DEEP))
-            is_left = x(t_s) + LETTER * len(text) > WIDTH
-            write(x(t_s) + (-2 if is_left else 2), y, text, INK, "end" if is_left else "start")
+        for line, in_line in enumerate(words):
+            at_y = y + height - ROW * (line + 1)
+            for word in in_line:
+                picture.add(Line(word.x, at_y, word.x, y + height - 1, strokeColor=DEEP))
+                write(word.from_x, at_y, word.text, INK)
     return picture

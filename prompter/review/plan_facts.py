@@ -68,7 +68,7 @@ class PlanFacts:
         """How plan or flow stood that day; journals of before did not write it down."""
         told = self.opened.get("approval")
         says = told.get(what) if isinstance(told, dict) else None
-        return str(says or "whether it was approved is not in this journal.")
+        return f"{says or 'whether it was approved is not in this journal'}".rstrip(".") + "."
 
     def call_after_s(self) -> float | None:
         """Seconds until the call is due: the plan's, or the default (0 with a helper, 30 alone)."""

@@ -1,7 +1,7 @@
 """What the record cannot tell and the family may know: questions for the talk afterwards."""
 
 from prompter.review.account import clock, seconds
-from prompter.review.incident import Incident
+from prompter.review.incident import Finding, Incident
 
 MOST = 12
 """More are not asked in one talk; the table of events has the rest. Common practice, no source."""
@@ -44,7 +44,21 @@ def questions(i: Incident) -> list[str]:
         f"{clock(t_s)}: an answer was taken back. What was right?" for t_s in i.undone
     ]
     asked += [
-        f"{clock(f.t_s)}: nobody answered, and the prompter went on ({f.text}). What was really so?"
+        f"{clock(f.t_s)}: nobody answered{_asked(i, f)}, and the prompter went on {_way(f)}. What was really so?"
         for f in i.assumed
     ]
     return asked[:MOST]
+
+
+def _way(found: Finding) -> str:
+    """Steps in words, for who has never read the protocol."""
+    begin, arrow, end = found.text.replace("-", " ").partition(" → ")
+    return f"from “{begin}” to “{end}”" if begin and arrow else f"({found.text})"
+
+
+def _asked(i: Incident, found: Finding) -> str:
+    """The question of this step that nobody answered, if one was said."""
+    step = found.text.partition(" → ")[0]
+    said = [e.text("text") for e in i.events if e.kind == "say" and e.t_s <= found.t_s and e.text("step") == step]
+    asked = [text for text in said if text.endswith("?")]
+    return f" “{asked[-1]}”" if asked else ""

@@ -1,6 +1,7 @@
 """JSON and CSV as the contract names them, and the two commands with their exit codes."""
 
 import csv
+import errno
 import io
 import json
 import os
@@ -16,6 +17,7 @@ from prompter.cli_journal import app as journal_app
 from prompter.cli_review import review_command
 from prompter.review import as_csv, as_json
 from prompter.review.export import CSV_FIELDS
+from prompter.review.files import write_private
 
 app = typer.Typer()
 app.add_typer(journal_app, name="journal")
@@ -215,3 +217,37 @@ def test_anonymous_on_the_command_line(journal_file, tmp_path):
     page = tmp_path / "page.html"
     assert run(app, ["review", str(journal_file), "--anonymous", "--out", str(page)]).exit_code == 0
     assert "night" not in page.read_text()
+
+
+@pytest.mark.parametrize("flag", ["--out", "--pdf", "--csv", "--fhir"])
+@pytest.mark.parametrize("way", ["itself", "a link", "another", "its head"])
+def test_nothing_is_written_over_a_record(journal_file, damaged, tmp_path, flag, way):
+    renamed = journal_file.rename(tmp_path / "night.log")  # by whatever name
+    head = tmp_path / "night.jsonl.head"
+    head.write_text("{}\n")
+    link = tmp_path / "link.html"
+    link.symlink_to(renamed)
+    target = {"itself": renamed, "a link": link, "another": damaged, "its head": head}[way]
+    before = target.read_bytes()
+    out = [] if flag == "--out" else ["--out", str(tmp_path / "page.html")]
+    done = run(app, ["review", str(renamed), *out, flag, str(target)])
+    assert (done.exit_code, len(done.stderr.splitlines())) == (2, 1)
+    assert target.read_bytes() == before
+
+
+def test_a_page_is_written_whole_or_not_at_all(tmp_path, monkeypatch):
+    page = write_private(tmp_path / "page.html", "before")
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "replace", full)
+        with pytest.raises(OSError, match="No space") as caught:
+            write_private(page, "after")
+    assert caught.value.filename == str(page)
+    assert [file.name for file in tmp_path.iterdir()] == ["page.html"]
+    assert page.read_text() == "before"
+    page.chmod(0o640)  # the owner says otherwise
+    assert write_private(page, "after").read_text() == "after"
+    assert stat.S_IMODE(page.stat().st_mode) == 0o640

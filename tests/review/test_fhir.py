@@ -139,6 +139,14 @@ def test_any_sound_journal_makes_a_bundle(sample, tmp_path):
         assert [o for o in resources(made, "Observation") if "coding" in o["code"]] == []
 
 
+def test_a_clock_beyond_the_calendar_is_one_line(sample, tmp_path, version):
+    reading = read(sample.blocked_tube().write(tmp_path / "x.jsonl"))
+    reading.events[-1]["mono_ms"] = 2**52  # about 140,000 years, which a sound line can hold
+    incident = build(reading, "x")
+    with pytest.raises(CannotDo, match="beyond the calendar"):
+        as_fhir(incident, version)
+
+
 def test_without_the_library_it_is_one_line(incident, monkeypatch):
     monkeypatch.setitem(sys.modules, "fhir.resources.bundle", None)
     with pytest.raises(CannotDo) as caught:

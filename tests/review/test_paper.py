@@ -57,3 +57,29 @@ def test_any_text_can_be_printed(sample, tmp_path_factory, text):
 def test_any_length_can_be_drawn(sample, tmp_path, seconds):
     story = sample.Story().at(0, "opened").at(0, "started").at(seconds, "closed", outcome="open")
     assert as_pdf(build(read(story.write(tmp_path / "a.jsonl")), "a")).startswith(b"%PDF")
+
+
+def test_no_words_of_the_picture_stand_over_each_other(sample, tmp_path):
+    # As pypdfium2 finds them on the page: the boxes of what was drawn at one height.
+    pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 (extra 'test') is not installed")
+    story = sample.Story().at(0, "opened").at(0, "started")
+    for n, t_s in enumerate((3, 3.5, 4, 20, 21, 85, 86, 87, 89)):
+        story.at(t_s, "learned", what="tube", value=f"in, not yet proven {n}", how="assumed")
+    pdf = as_pdf(build(read(story.at(95, "closed", outcome="open").write(tmp_path / "a.jsonl")), "a"))
+    found: dict[int, list[tuple[float, float]]] = {}
+    seen = 0
+    for page in pdfium.PdfDocument(pdf):
+        text = page.get_textpage()
+        search = text.search("in, not yet proven")
+        while place := search.get_next():
+            boxes = [text.get_charbox(n) for n in range(place[0], place[0] + place[1] + 2)]
+            if boxes[0][3] - boxes[0][1] > 6.0:  # a table's larger letters
+                continue
+            if text.get_text_range(place[0], place[1] + 12).find("(") < 0:
+                continue
+            seen += 1
+            found.setdefault(round(boxes[0][1]), []).append((boxes[0][0], boxes[-1][2]))
+    assert seen >= 9
+    for places in found.values():
+        places.sort()
+        assert all(end < begin for (_, end), (begin, _) in zip(places, places[1:], strict=False))

@@ -28,3 +28,11 @@ def test_never_more_than_one_talk_holds(sample, tmp_path):
     for n in range(40):
         story.moved(n, "a", "b", "assumed")
     assert len(questions(build(read(story.write(tmp_path / "a.jsonl")), "a"))) == MOST
+
+
+def test_an_assumption_is_asked_about_in_words_not_in_names_of_steps(sample, tmp_path):
+    story = sample.Story().at(0, "opened").at(0, "started").say(3, "Is it in?", "tube-in").say(4, "Hold it.", "tube-in")
+    story.moved(9, "tube-in", "guide-out", "assumed")
+    found = questions(build(read(story.write(tmp_path / "a.jsonl")), "a"))
+    told = "0:09: nobody answered “Is it in?”, and the prompter went on from “tube in” to “guide out”. What was really so?"
+    assert told in found

@@ -13,6 +13,7 @@ import hashlib
 import json
 import os
 import re
+import stat
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -147,12 +148,17 @@ def checked(path: Path | str) -> Checked:
     return Checked(lines, lines[0])
 
 
+_READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)
+"""A pipe in the folder is not waited for."""
+
+
 def _bytes(path: Path | str) -> bytes:
     """What the file holds; nothing if it cannot be read at once, or is no journal by its size."""
     try:
-        file = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))  # a third of the time of `open`
+        file = os.open(path, _READ)  # a third of the time of `open`
         try:
-            size = os.fstat(file).st_size
+            told = os.fstat(file)
+            size = told.st_size if stat.S_ISREG(told.st_mode) else 0
             data = os.read(file, size) if size <= limits.JOURNAL_BYTES_MAX else b""
         finally:
             os.close(file)

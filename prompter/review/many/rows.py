@@ -216,7 +216,7 @@ def _told_flow(name: str, text_json: bytes) -> str:
 @lru_cache(maxsize=4096)
 def _home(whose: str) -> str:
     """The folder, or without one whom the plan is for; as digits that lead back only to who knows it."""
-    return hashlib.sha256(f"home {whose}".encode()).hexdigest()[:10]
+    return hashlib.sha256(f"home {whose}".encode("utf-8", "surrogatepass")).hexdigest()[:10]
 
 
 def _whose(variant_json: bytes) -> str:

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 import random
 from datetime import UTC, datetime
 
@@ -18,6 +19,8 @@ from prompter.journal.head import Head, HeadFile
 from prompter.journal.line import Chain
 from prompter.journal.sealing import sealer_for
 from prompter.review.many import checking, rows
+from prompter.review.many.gathering import gather
+from prompter.review.many.run import review_many
 
 
 def test_the_same_reading_of_a_sound_journal(group):
@@ -104,6 +107,33 @@ def test_an_encrypted_journal_is_read_with_the_familys_key_alone(tmp_path, monke
     (tmp_path / "key.txt").write_text(str(family))
     monkeypatch.setenv("PROMPTER_JOURNAL_KEY", str(tmp_path / "key.txt"))
     assert [line.kind for line in checking.checked(path).lines] == ["opened", "closed"]
+
+
+def test_names_that_are_no_text_are_told_as_far_as_they_are(group, tmp_path):
+    # POSIX: a file's name is bytes; b"\xff" is in no UTF-8 (RFC 3629)
+    home = os.fsencode(tmp_path / "all") + b"/h\xff"
+    try:
+        os.makedirs(home)
+    except OSError:
+        pytest.skip("this file system wants names in UTF-8")
+    sound = next(group.rglob("*.jsonl")).read_bytes()
+    for name, data in ((b"a\xff.jsonl", sound), (b"b.jsonl", sound), (b"c\xff.jsonl", b"none")):
+        with open(home + b"/" + name, "wb") as file:  # noqa: PTH123 (bytes)
+            file.write(data)
+    found = review_many(tmp_path / "all", tmp_path / "out", processes=1)
+    assert found.gathered.journals == 2
+    assert [file for file, _ in found.gathered.apart] == [f"h\ufffd{os.sep}c\ufffd.jsonl"]
+    assert [problem for _, problem in found.gathered.twice] == [f"the same journal as h\ufffd{os.sep}a\ufffd.jsonl"]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_is_set_apart_and_not_waited_for(group, tmp_path):
+    (tmp_path / "home").mkdir()
+    os.mkfifo(tmp_path / "home" / "a.jsonl")
+    (tmp_path / "home" / "b.jsonl").write_bytes(next(group.rglob("*.jsonl")).read_bytes())
+    found = gather(tmp_path, tmp_path / "parts", processes=1)
+    assert [(file, found.journals) for file, _ in found.apart] == [(f"home{os.sep}a.jsonl", 1)]
+    assert "pipe or device" in found.apart[0].problem
 
 
 def test_a_file_that_cannot_be_read_is_one_line(tmp_path):

@@ -15,6 +15,7 @@ from prompter.review.many.gathering import gather
 SMALL = "--master local[2] --conf spark.sql.shuffle.partitions=1 --conf spark.ui.enabled=false --conf spark.sql.adaptive.enabled=false --conf spark.sql.codegen.wholeStage=false --conf spark.sql.codegen.factoryMode=NO_CODEGEN --conf spark.log.level=ERROR pyspark-shell"
 
 
+@pytest.mark.timeout(600)  # Spark alone begins slowly, and on a busy machine much more so
 def test_spark_answers_as_duckdb_does(group, tmp_path, monkeypatch):
     monkeypatch.setitem(os.environ, "PYSPARK_SUBMIT_ARGS", SMALL)
     gather(group, tmp_path, processes=1)
