@@ -180,6 +180,8 @@ def _decide_reading(
         why = "number out of range"
     elif score < stricter + thresholds.NUMBER_LEAST[0 if told else 1]:
         why = "not sure enough"
+    elif not told and any(other.in_range for other in reading.mistakable()):
+        why = "could be another number"  # a search compares it with its tens alone
     elif any(evidence - other < _lead(reading, rival, told) for rival, other in others):
         why = "could be another number"
     return Verdict(

@@ -178,10 +178,11 @@ class Hearing:
         ):
             self._tickets += 1
             self._candidate = _Attempt(self._tickets, ends.sound())
-            sound, phrases = self._candidate.sound, self._scored_among
+            ticket, sound, phrases = self._tickets, self._candidate.sound, self._scored_among
             asks, stricter = self._asks_number, self._stricter
-            work = lambda: self._panel.judge(sound, phrases, asks, stricter)  # noqa: E731
-            self._scorer.submit(self._tickets, work, at_ms)
+            wanted = lambda: self._scorer.wanted(ticket)  # noqa: E731
+            work = lambda: self._panel.judge(sound, phrases, asks, stricter, wanted)  # noqa: E731
+            self._scorer.submit(ticket, work, at_ms)
 
     def _forget_candidate(self) -> None:
         if self._candidate is not None:

@@ -1,6 +1,6 @@
 """The ears together: asks each, looks closer in doubt, drops one that fails, comes to one verdict."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -22,9 +22,15 @@ class Panel:
         return tuple(ear.name for ear in self._ears)
 
     def judge(
-        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False, stricter: float = 0.0
+        self,
+        sound: np.ndarray,
+        phrases: Sequence[Phrase],
+        asks_number: bool = False,
+        stricter: float = 0.0,
+        wanted: Callable[[], bool] = lambda: True,
     ) -> Verdict:
-        """Ask every ear about `sound` (float32, mono, 16 kHz). `stricter`: see `decide`."""
+        """Ask every ear about `sound` (float32, mono, 16 kHz). `stricter`: see `decide`; `wanted`:
+        whether a closer look is still worth its time, as the speaker may have gone on meanwhile."""
         rankings: list[Ranking] = []
         for ear in list(self._ears):
             self._asking = ear
@@ -37,7 +43,7 @@ class Panel:
                 return Verdict(why="the ear did not answer in time")
             rankings.append(ranking)
         verdict = decide(rankings, stricter)
-        if in_doubt(verdict):
+        if in_doubt(verdict) and wanted():
             verdict = decide([self._closer(ranking) for ranking in rankings], stricter)
         self._asking = None
         return verdict

@@ -27,6 +27,10 @@ class Scorer(Protocol):
     def results(self, at_ms: int) -> list[Result]: ...
     def drop(self, ticket: int) -> None: ...
 
+    def wanted(self, ticket: int) -> bool:
+        """For the work itself, between its parts: whether its result may still be wanted."""
+        ...
+
     def hung(self) -> int | None:
         """The ticket of a job that has taken far too long and is given up; told once."""
         ...
@@ -39,36 +43,66 @@ class InlineScorer:
 
     `compute_ms` fixes the computing time (the same run every time); None takes the real one. One
     job at a time, as with the live scorer: a job waits for the one before it unless that was
-    dropped while waiting. No threads; `submit` blocks for the real computing time.
+    dropped while waiting, and one that is dropped ends where it next asks whether it is `wanted`.
+    `hangs_ms`: a job that would take longer is given up then; None: it may take as long as it does.
+    No threads; `submit` blocks for the real computing time.
     """
 
-    def __init__(self, compute_ms: int | None = None) -> None:
+    def __init__(self, compute_ms: int | None = None, hangs_ms: int | None = None) -> None:
         self._fixed_ms = compute_ms
-        self._busy_until_ms = 0
+        self._hangs_ms = hangs_ms
+        self._now_ms = self._busy_until_ms = 0
+        self._began_s = 0.0
+        self._parts_ms: list[int] = []  # computing until the job that runs asked, each time
+        self._last: tuple[int, int, list[int]] | None = None  # ticket, began, parts
         self._waiting: list[Result] = []
+        self._hung: list[tuple[int, int]] = []  # due, ticket
         self._trouble: list[str] = []
         self.dropped = 0
 
     def submit(self, ticket: int, work: Callable[[], Any], at_ms: int) -> None:
-        began = time.perf_counter()
+        self._began_s, self._parts_ms = time.perf_counter(), []
         value = _run(work, self._trouble)
-        spent = round((time.perf_counter() - began) * 1000)
-        spent = spent if self._fixed_ms is None else self._fixed_ms
-        self._busy_until_ms = max(at_ms, self._busy_until_ms) + spent
+        spent = self._spent_ms() if self._fixed_ms is None else self._fixed_ms
+        begins_ms = max(at_ms, self._busy_until_ms)
+        parts = self._parts_ms if self._fixed_ms is None else []
+        self._last = ticket, begins_ms, parts
+        if self._hangs_ms is not None and spent > self._hangs_ms:
+            self._busy_until_ms = begins_ms + self._hangs_ms
+            self._hung.append((self._busy_until_ms, ticket))
+            return
+        self._busy_until_ms = begins_ms + spent
         self._waiting.append(Result(ticket, value, self._busy_until_ms, spent))
 
+    def _spent_ms(self) -> int:
+        return round((time.perf_counter() - self._began_s) * 1000)
+
     def results(self, at_ms: int) -> list[Result]:
+        self._now_ms = at_ms
         due = [r for r in self._waiting if r.due_ms <= at_ms]
         self._waiting = [r for r in self._waiting if r.due_ms > at_ms]
         return due
 
+    def wanted(self, ticket: int) -> bool:
+        """Always: what is dropped later is taken off then."""
+        self._parts_ms.append(self._spent_ms())
+        return True
+
     def drop(self, ticket: int) -> None:
         kept = [r for r in self._waiting if r.ticket != ticket]
+        if len(kept) < len(self._waiting) and self._last is not None and self._last[0] == ticket:
+            _, begins_ms, parts = self._last
+            ends = [begins_ms + part for part in parts if begins_ms + part >= self._now_ms]
+            if begins_ms > self._now_ms:  # it had not begun
+                ends.append(begins_ms)
+            self._busy_until_ms = min([*ends, self._busy_until_ms])
         self.dropped += len(self._waiting) - len(kept)
         self._waiting = kept
 
     def hung(self) -> int | None:
-        return None
+        if not self._hung or self._hung[0][0] > self._now_ms:
+            return None
+        return self._hung.pop(0)[1]
 
     def trouble(self) -> list[str]:
         found, self._trouble = self._trouble, []
@@ -79,8 +113,8 @@ class ThreadScorer:
     """For live use: one daemon thread works, the caller never waits.
 
     Threads: `submit`, `results`, `drop`, `hung` and `trouble` belong to the caller's; only
-    `_work` runs on the worker's. At most `limits.SCORER_QUEUE` jobs wait; stale ones are dropped
-    and counted. A job that runs longer than `hangs_s` is given up with its thread, and a new
+    `_work`, and `wanted` that the jobs ask, run on the worker's. At most `limits.SCORER_QUEUE` jobs wait; stale ones are dropped
+    and counted, one that runs learns it from `wanted`. A job that runs longer than `hangs_s` is given up with its thread, and a new
     thread goes on with the next.
     """
 
@@ -130,6 +164,10 @@ class ThreadScorer:
     def drop(self, ticket: int) -> None:
         with self._lock:
             self._stale.add(ticket)
+
+    def wanted(self, ticket: int) -> bool:
+        with self._lock:
+            return ticket not in self._stale
 
     def hung(self) -> int | None:
         running = self._running

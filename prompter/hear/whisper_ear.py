@@ -14,7 +14,7 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear import silence_scores, thresholds
 from prompter.hear.clues import Clues, Room, Weights, ranked
-from prompter.hear.decision import Scored, log_odds, stands_in
+from prompter.hear.decision import Scored, decide, log_odds, stands_in
 from prompter.hear.ear import Ranking
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.models.verified import differs
@@ -101,7 +101,7 @@ class WhisperEar:
         """Rank the wordings that may have been said; see `Ear.score`.
 
         The first look is at the few that sound most like the free decode. The closer look, where
-        the panel wants it, is at all of them, and at the best ones in a longer window.
+        the panel wants it, is at more of them, and at the best ones in a longer window.
         """
         self.load()
         cleaned = without_steady_noise(sound)
@@ -124,7 +124,10 @@ class WhisperEar:
 
         def closer() -> Ranking:
             known = {c.phrase.text for c in clues}
-            more = [p for p in near.nearest(limits.CLOSER_LOOK) if p.text not in known]
+            found = decide([first]).score
+            wide = found is None or found < limits.FOUND
+            look = limits.WIDEST_LOOK if wide else limits.CLOSER_LOOK
+            more = [p for p in near.nearest(look) if p.text not in known]
             heard = self._model.likely(encoded, [p.text for p in more])
             every = [*clues, *self._clues(more, heard, texts[0], near)]
             seen = self._in_a_longer_window(sound, encoded.window, every)

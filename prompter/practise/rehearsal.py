@@ -23,7 +23,7 @@ from prompter.hear.echo.own_sound import OwnSound
 from prompter.hear.hearing import Hearing
 from prompter.hear.scorer import InlineScorer
 from prompter.journal import Journal
-from prompter.limits import BLOCK_SAMPLES, MIX_RATE_HZ, SAMPLE_RATE_HZ
+from prompter.limits import BLOCK_SAMPLES, EAR_HANGS_S, MIX_RATE_HZ, SAMPLE_RATE_HZ
 from prompter.practise.caregiver import Caregiver, Sees, Utterance
 from prompter.practise.echo_room import EchoPath
 from prompter.practise.room import RoomNoise, first_sound, last_sound
@@ -125,7 +125,8 @@ class _Run:
         self.journal = Journal.create(self.journal_path, setting.opened, setting.began, 0)
         self.sound = _Sound(setting.folder / "sound.flac")
         self.mixer = Mixer(MIX_RATE_HZ, setting.clips.clip)
-        hearing = Hearing(setting.ears, InlineScorer(setting.compute_ms), setting.table.all_phrases)
+        scorer = InlineScorer(setting.compute_ms, int(EAR_HANGS_S * 1000))
+        hearing = Hearing(setting.ears, scorer, setting.table.all_phrases)
         hearing.prepare()
         self.session = Session(
             setting.table, self.mixer,

@@ -224,6 +224,16 @@ def test_a_teen_for_a_ten_needs_a_wide_lead_and_the_decode() -> None:
     assert decide([readings((ten, 3.0), (teen, 1.0), decoded=ten)]).believed
 
 
+def test_a_teen_for_a_ten_needs_the_decode_even_where_the_other_was_not_compared() -> None:
+    """Measured: 'heart rate one fourteen' in crying, decoded as "Heart rate one forwarding": the search
+    by tens compares 140 with 141 to 149 and 170, and not with 114."""
+    ten, near = Reading("pulse", 140, "heart rate"), Reading("pulse", 143, "heart rate")
+    verdict = decide([readings((ten, 2.98), (near, 1.81))])
+    assert not verdict.believed and verdict.why == "could be another number"
+    assert decide([readings((ten, 2.98), (near, 1.81), decoded=ten)]).believed
+    assert decide([readings((Reading("pulse", 142, "heart rate"), 2.98), (near, 1.81))]).believed
+
+
 @pytest.mark.parametrize(("quantity", "value"), [("spo2", 140), ("spo2", 8), ("pulse", 400)])
 def test_a_number_out_of_range_is_asked_back(quantity: str, value: int) -> None:
     verdict = decide([readings((Reading(quantity, value, "oxygen"), 3.0))])

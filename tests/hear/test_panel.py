@@ -75,6 +75,11 @@ def test_what_is_clear_or_hopeless_is_not_looked_at_again() -> None:
         assert panel.judge(SOUND, PHRASES).heard == FLAT and panel.looks == []
 
 
+def test_no_closer_look_is_taken_once_the_speaker_has_gone_on() -> None:
+    panel = looked_at(0.0, sure_of(RISING))
+    assert panel.judge(SOUND, PHRASES, wanted=lambda: False).heard == FLAT and panel.looks == []
+
+
 def test_an_ear_that_fails_at_the_closer_look_keeps_its_first_and_is_dropped() -> None:
     panel = looked_at(0.0, OSError("gone"))
     assert panel.judge(SOUND, PHRASES).heard == FLAT

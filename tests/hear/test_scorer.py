@@ -48,6 +48,78 @@ def test_inline_drops_and_counts() -> None:
     assert scorer.results(100) == [] and scorer.dropped == 1
 
 
+def test_inline_gives_up_a_job_that_would_hang_and_goes_on() -> None:
+    """As the live scorer does: the next job begins when the first one is given up."""
+    scorer = InlineScorer(600, hangs_ms=500)
+    scorer.submit(1, lambda: "a", at_ms=0)
+    scorer.submit(2, lambda: "b", at_ms=100)
+    assert scorer.results(499) == [] and scorer.hung() is None
+    assert scorer.results(500) == [] and scorer.hung() == 1 and scorer.hung() is None
+    assert scorer.results(999) == [] and scorer.hung() is None
+    assert scorer.results(1000) == [] and scorer.hung() == 2
+
+
+def test_inline_a_dropped_job_ends_where_it_asks_whether_it_is_wanted() -> None:
+    scorer = InlineScorer()
+
+    def work(ticket: int) -> str:
+        time.sleep(0.02)
+        assert scorer.wanted(ticket)
+        time.sleep(0.2)
+        return "seen"
+
+    scorer.submit(1, lambda: work(1), at_ms=0)
+    scorer.results(0)
+    scorer.drop(1)
+    scorer.submit(2, lambda: "b", at_ms=0)
+    (result,) = scorer.results(60_000)
+    assert (result.ticket, result.value) == (2, "b")
+    assert 20 <= result.due_ms < 200, "the second part of the first job was not waited for"
+
+
+def test_inline_a_job_dropped_before_its_turn_takes_no_time() -> None:
+    scorer = InlineScorer(100)
+    scorer.submit(1, lambda: "a", at_ms=0)
+    scorer.submit(2, lambda: "b", at_ms=30)
+    scorer.results(60)
+    scorer.drop(2)
+    scorer.submit(3, lambda: "c", at_ms=70)
+    assert [(r.value, r.due_ms) for r in scorer.results(1000)] == [("a", 100), ("c", 200)]
+
+
+def test_inline_a_job_dropped_in_its_last_part_is_waited_for() -> None:
+    scorer = InlineScorer()
+
+    def work() -> None:
+        scorer.wanted(1)
+        time.sleep(0.05)
+
+    scorer.submit(1, work, at_ms=0)
+    scorer.results(30)
+    scorer.drop(1)
+    scorer.submit(2, lambda: "b", at_ms=31)
+    (result,) = scorer.results(60_000)
+    assert result.due_ms >= 50
+
+
+def test_thread_tells_a_running_job_that_it_is_not_wanted() -> None:
+    scorer, go, told = ThreadScorer(), threading.Event(), []
+    begun = threading.Event()
+
+    def work() -> None:
+        told.append(scorer.wanted(1))
+        begun.set()
+        go.wait(5)
+        told.append(scorer.wanted(1))
+
+    scorer.submit(1, work, at_ms=0)
+    assert begun.wait(5)
+    scorer.drop(1)
+    go.set()
+    until(lambda: len(told) == 2)
+    assert told == [True, False]
+
+
 @pytest.mark.parametrize("scorer", [InlineScorer(0), ThreadScorer()])
 def test_an_exception_becomes_trouble_and_an_empty_result(scorer) -> None:
     def fails() -> None:

@@ -25,6 +25,7 @@ from prompter.hear.hearing import (
 )
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.scorer import InlineScorer, ThreadScorer
+from prompter.hear.shortlist import Shortlist
 from prompter.hear.whisper_ear import WhisperEar, _settled
 from prompter.hear.whisper_model import said_once
 
@@ -156,6 +157,18 @@ def test_decoys_are_ranked_without_an_answer_and_speak_against_belief(whisper, s
     assert closer.closer is None and closer.evidence.keys() > first.evidence.keys()
     assert len(closer.ranked) == sum(limits.SEEN_LONGER)
     assert not decide([first]).believed and not decide([closer]).believed
+
+
+@pytest.mark.parametrize(("score", "look"), [(0.0, limits.CLOSER_LOOK), (limits.FOUND - 0.1, limits.WIDEST_LOOK)])
+def test_more_is_looked_at_where_the_first_look_found_nothing(whisper, spoken, monkeypatch, score, look) -> None:
+    phrases = competing(PHRASES, rivals_of(PHRASES))
+    asked: list[tuple[int, int]] = []
+    nearest = Shortlist.nearest
+    monkeypatch.setattr(Shortlist, "nearest", lambda near, keep: asked.append(keep) or nearest(near, keep))
+    flat = PHRASES[0]
+    monkeypatch.setattr(whisper, "_ranked", lambda clues, room, weights: [(flat, score)])
+    whisper.score(spoken("chest flat"), phrases).closer()
+    assert asked[-1] == look and limits.WIDEST_LOOK[0] > limits.CLOSER_LOOK[0] > limits.FIRST_LOOK[0]
 
 
 @pytest.mark.parametrize("said", ["chest flat", "still in place", "not going up"])
