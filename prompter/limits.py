@@ -95,7 +95,8 @@ FIRST_LOOK, CLOSER_LOOK, WIDEST_LOOK = (8, 4), (20, 8), (48, 14)
 likely. Of answers by 16 voices, clean to hiss at 0 dB, the first look settles two in three, as many as
 one at twice the wordings; the right answer is the best of the widest look in 94%, of 24 and 8 wordings
 in 92%, of 64 and 20 in 95%. Of 63 doubted sounds the closer and the widest look believe the same in all
-but one, which the first look had put at -2.4."""
+but one, which the first look had put at -2.4; of 1,531 by 20 other voices and by people in all but six,
+all of them right answers, three either way."""
 
 FOUND = -2.0
 """Log-odds of the first look from which the closer look is enough."""
@@ -108,8 +109,8 @@ SETTLED = 4.0
 out could only have spoken against the answer."""
 
 HOPELESS, SURE_AT_ONCE = -4.0, 3.0
-"""Log-odds of the first look below which no closer look is taken, and from which none is needed. Of 15
-sounds that it put between -6 and -4 a closer look believed none."""
+"""Log-odds of the first look below which no closer look is taken, and from which none is needed. Of 201
+sounds by 20 other voices and by people that it put between -6 and -4 a closer look believed none."""
 
 SEEN_LONGER = (6, 3)
 """The best of these, in doubt scored once more in a window twice as long."""

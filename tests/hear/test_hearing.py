@@ -142,10 +142,10 @@ def test_an_ear_that_raises_is_reported_and_nothing_is_believed() -> None:
 
 
 def test_a_number_waits_for_another_digit() -> None:
+    said = Reading("pulse", 140, "pulse")
     reading = Ranking(
-        "scripted", [(FLAT, -2.0)], [(Reading("pulse", 140, "pulse"), 3.0)],
-        text="pulse 140", window=limits.WINDOW_FRAMES,
-    )  # fmt: skip
+        "scripted", [(FLAT, -2.0)], [(said, 3.0)], said, text="pulse 140", window=limits.WINDOW_FRAMES
+    )
     heard = only_heard(stream(made(reading)[0], drawn(("speech", 10), ("silence", 20))))
     assert heard.number == ("pulse", 140) and heard.believed and heard.heard is None
     assert heard.at_ms - heard.ended_ms == limits.END_DOUBTED_MS
