@@ -27,6 +27,9 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if type(edge.event) is not Answered or edge.moves and edge.moves[0].how == "timed":
         return  # a deadline came first: it is an answer to another question, or kept for the return
     machine, answer = edge.scene.machine, edge.answer
+    if any((cue.what, cue.value) == ("tube", "out") for cue in edge.learned):
+        # A neck swells around a tube in the wrong place: without one, air may go in again.
+        found.check(TUBE.name, "swelling" not in machine.memory.marks, f"{answer!r} at {edge.source!r}: the tube is out, and the neck is still held for swelling")
     if edge.refused or answer == "wrong" or machine.closed:
         return
     asked = answer in machine.table.stands[edge.source].own_answers
@@ -37,6 +40,8 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         found.check(MISSING.name, _MARKS[answer] in marks or answer == "no spare" and edge.source == "smaller", f"{answer!r} at {edge.source!r} is not remembered")
     if answer == "no oxygen":
         found.check(MISSING.name, known["oxygen"] == "none", f"{answer!r} at {edge.source!r} is not remembered")
+    if answer == "oxygen on":
+        found.check(MISSING.name, known["oxygen"] == "on", f"{answer!r} at {edge.source!r} is not remembered")
     if answer == "alone":
         found.check(MISSING.name, "helper" not in marks, f"{answer!r} at {edge.source!r} is not remembered")
     if not asked:
