@@ -113,9 +113,9 @@ class ThreadScorer:
     """For live use: one daemon thread works, the caller never waits.
 
     Threads: `submit`, `results`, `drop`, `hung` and `trouble` belong to the caller's; only
-    `_work`, and `wanted` that the jobs ask, run on the worker's. At most `limits.SCORER_QUEUE` jobs wait; stale ones are dropped
-    and counted, one that runs learns it from `wanted`. A job that runs longer than `hangs_s` is given up with its thread, and a new
-    thread goes on with the next.
+    `_work`, and `wanted` that the jobs ask, run on the worker's. At most `limits.SCORER_QUEUE` jobs
+    wait; stale ones are dropped and counted, one that runs learns it from `wanted`. A job that runs
+    longer than `hangs_s` is given up with its thread, and a new thread goes on with the next.
     """
 
     def __init__(self, hangs_s: float = limits.EAR_HANGS_S) -> None:
