@@ -21,7 +21,7 @@ from prompter.speak.pacing import Grid
 from prompter.speak.resample import AtRate
 
 SPEECH_GAIN = 0.85
-"""With clips' and tones' own peaks the sum stays below full scale."""
+"""With clips' and tones' own peaks the sum stays below full scale (a prompt that begins upon a tone as loud as can be may touch it)."""
 
 DUCK_GAIN = 0.35
 """The beat under speech: about 9 dB down, still to be heard, and still on the beat."""
@@ -156,6 +156,7 @@ class Mixer:
         self._lock = threading.Lock()
         self._queue: deque[_Waiting] = deque()
         self._playing: _Playing | None = None
+        self._under: list[_Playing] = []  # tones that the prompt after them has begun upon
         self._free_at = 0
         self._held_until: int | None = None
         self._gave_way: dict[int, int] = {}
@@ -233,6 +234,10 @@ class Mixer:
                 cut.append(self._playing.cue.cue)
                 self._playing.cut = True
                 self._playing.sound.fade(self.position, self._samples(limits.HUSH_FADE_MS))
+            for tone in self._under:
+                cut.append(tone.cue.cue)
+                tone.cut = True
+                tone.sound.fade(self.position, self._samples(limits.HUSH_FADE_MS))
             if not keep_pace:
                 if self._pace:
                     cut.append(self._pace.cue)
@@ -250,14 +255,14 @@ class Mixer:
     def speaking(self) -> bool:
         """Whether a word or tone is sounding or about to. The beat does not count."""
         with self._lock:
-            return self._playing is not None or any(
+            return self._playing is not None or bool(self._under) or any(
                 not isinstance(waiting.cue, Pace) for waiting in self._queue
             )
 
     def quiet_for_ms(self) -> int | None:
         """How long nothing will sound from here on; 0: something does; None: without an end."""
         with self._lock:
-            if self._playing or self._queue or self._beats:
+            if self._playing or self._under or self._queue or self._beats:
                 return 0
             at = self._pace.next_at if self._pace else None
             return None if at is None else (at - self.position) * 1000 // self.rate_hz
@@ -304,6 +309,9 @@ class Mixer:
     def _finish(self) -> None:
         """End what ends at or before this position."""
         now = self.position
+        for tone in [tone for tone in self._under if now >= tone.sound.end]:
+            self._report_end(tone.cue.cue, tone.cut, tone.sound.end)
+            self._under.remove(tone)
         playing = self._playing
         if playing and now >= playing.sound.end:
             if playing.again and isinstance(playing.cue, Say):
@@ -327,8 +335,10 @@ class Mixer:
         now = self.position
         if self._held_until is not None and now >= self._held_until:
             self._held_until = None
-        while self._queue and not self._playing and now >= self._free_at and not self._holds(self._queue[0]):
+        while self._queue and self._may_begin(self._queue[0]):
             waiting = self._queue.popleft()
+            if self._playing:
+                self._under.append(self._playing)
             self._reports.append(PromptStarted(waiting.cue.cue, now, waiting.voiced))
             if isinstance(waiting.cue, Pace):
                 self._start_pace(waiting.cue)
@@ -347,6 +357,13 @@ class Mixer:
             self._last_beat = (pace.grid.what, what, at)
             pace.next += 1
 
+    def _may_begin(self, waiting: _Waiting) -> bool:
+        """Whether the first that waits may begin here. A prompt does not wait for the end of a tone that
+        only says "heard": the answer to it comes in the same breath (80 ms sooner, and the gap)."""
+        playing = self._playing
+        upon_a_tone = playing and isinstance(playing.cue, Tone) and playing.cue.name == "noted" and not playing.cut and isinstance(waiting.cue, Say)
+        return (upon_a_tone or (not playing and self.position >= self._free_at)) and not self._holds(waiting)
+
     def _holds(self, waiting: _Waiting) -> bool:
         """Whether this waits until somebody has spoken: prompts, not the beat or a tone."""
         return self._held_until is not None and isinstance(waiting.cue, Say)
@@ -354,7 +371,7 @@ class Mixer:
     def _next_change(self) -> int:
         """The position at which something starts or ends next."""
         now = self.position
-        changes = [sound.end for sound in self._beats]
+        changes = [sound.end for sound in self._beats] + [tone.sound.end for tone in self._under]
         if self._playing:
             changes.append(self._playing.sound.end)
         elif self._queue:
@@ -374,6 +391,8 @@ class Mixer:
             gain = (start_gain + (end_gain - start_gain) * turned).astype(np.float32)
             for sound in self._beats:
                 out += sound.part(now, stop) * gain
+        for tone in self._under:
+            out += tone.sound.part(now, stop)
         if self._playing:
             gain_of_one = np.float32(SPEECH_GAIN if isinstance(self._playing.cue, Say) else 1.0)
             out += self._playing.sound.part(now, stop) * gain_of_one
@@ -456,7 +475,9 @@ class Mixer:
         if self._playing:
             self._report_end(self._playing.cue.cue, cut=True)
             self._free_at, self._playing = self.position, None
-        self._beats = []
+        for tone in self._under:
+            self._report_end(tone.cue.cue, cut=True)
+        self._beats, self._under = [], []
         self._duck = (self.position, 1.0, 1.0, 1)
         if self._failed_before:
             self._end_pace(self.position, cut=True)

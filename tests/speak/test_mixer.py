@@ -47,15 +47,41 @@ def test_after_a_pause_speech_starts_at_once() -> None:
     assert m.take_reports()[-1] == PromptStarted(2, 100 + GAP)
 
 
-def test_a_tone_keeps_the_next_word_waiting_less_than_a_pause_in_talk() -> None:
-    """Gaps between turns are most often about 0 to 200 ms: Stivers et al., PNAS 2009;106:10587."""
+def test_a_prompt_begins_upon_the_tone_that_says_heard() -> None:
+    """Gaps between turns are most often about 0 to 200 ms: Stivers et al., PNAS 2009;106:10587. Of them none is spent."""
     m = mixer()
     m.enqueue(Tone(0, 1, "noted"))
+    m.render(100)
+    m.enqueue(say(2, "20000"))
+    out = m.render(RATE_HZ)
+    length = len(tones.noted(RATE_HZ))
+    assert m.take_reports() == [
+        PromptStarted(1, 0), PromptStarted(2, 100), PromptEndedAt(1, length), PromptEndedAt(2, 20_100),
+    ]  # fmt: skip
+    alone = mixer()
+    alone.enqueue(say(2, "20000"))
+    spoken = alone.render(RATE_HZ)
+    assert np.allclose(out[: length - 100], spoken[: length - 100] + tones.noted(RATE_HZ)[100:], atol=1e-6), "both sound"
+    assert np.abs(out).max() < 1, "below full scale"
+
+
+def test_hush_ends_the_tone_under_a_prompt_as_well() -> None:
+    m = mixer()
+    m.enqueue(Tone(0, 1, "noted"))
+    m.enqueue(say(2, "20000"))
+    m.render(100)
+    assert sorted(m.hush()) == [1, 2]
+    assert np.abs(m.render(5_000)[FADE:]).max() == 0
+    assert {e.cue for e in ends(m.take_reports()) if e.cut} == {1, 2}
+
+
+def test_a_prompt_waits_for_the_tone_that_calls_for_attention() -> None:
+    m = mixer()
+    m.enqueue(Tone(0, 1, "attention"))
     m.enqueue(say(2, "100"))
     m.render(RATE_HZ)
     started = [r for r in m.take_reports() if isinstance(r, PromptStarted)]
-    assert [r.cue for r in started] == [1, 2]
-    assert started[1].position < 0.2 * RATE_HZ
+    assert started[1].position > len(tones.attention(RATE_HZ))
 
 
 def test_a_prompt_without_a_clip_calls_for_attention_and_takes_its_time() -> None:
