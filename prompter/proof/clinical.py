@@ -8,7 +8,7 @@ from typing import Any
 
 from ruamel.yaml import YAML
 
-from prompter.flow.document import Arm, Beat, Flow, Silent, Step
+from prompter.flow.document import Arm, Beat, Effects, Flow, Silent, Step
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Findings
 
@@ -18,7 +18,8 @@ TIMES = Property("the seconds of the clinical tables", "repeated and assumed by 
 SAYS = Property("the words of the clinical tables", "each step says what the brief says, in that order", BRIEF)
 CALLS = Property("the calls of the clinical tables", "what asks for the call, and what must be said twice", BRIEF)
 WAYS = Property("the turnings of the clinical tables", "on what it depends where a step leads", BRIEF)
-PROPERTIES = (ROWS, TIMES, SAYS, CALLS, WAYS)
+MARKS = Property("the marks of the clinical tables", "what an answer leaves behind steers steps long after it", BRIEF)
+PROPERTIES = (ROWS, TIMES, SAYS, CALLS, WAYS, MARKS)
 _NOT_ANSWERS = frozenset({"says", "silence", "act", "every", "silent", "silent says", "after", "beat", "only", "calls", "twice", "reason", "gap", "ask at", "if"})
 
 
@@ -43,6 +44,8 @@ def look_at_rows(flow: Flow, found: Findings) -> None:
         _times(name, step, row, found)
         _says(name, step, row, found)
         _calls(name, step, row, found)
+    for part in flow.covers:
+        _looked_up(part, flow, found)
     for name, lines in _of(_written()["ways"], flow):
         have = [[line.go, *line.when] for line in flow.ways.get(name, [])]
         found.check(WAYS.name, have == lines, f"the way {name!r} is {have}, not {lines}")
@@ -117,6 +120,60 @@ def _calls(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     found.check(CALLS.name, calls == row.get("calls", []), f"at {name!r} the call is asked for by {calls}, not by {row.get('calls', [])}")
     twice = [answer for answer, arms in step.answers.items() if any(arm.confirm for arm in arms)]
     found.check(CALLS.name, twice == row.get("twice", []), f"at {name!r} {twice} must be said twice, not {row.get('twice', [])}")
+
+
+def _looked_up(part: str, flow: Flow, found: Findings) -> None:
+    """What is remembered, and which lines are said only on a condition: by step, of one flow's part."""
+    steps = {name: flow.steps[name] for name in (flow.joined[part].steps if flow.joined else flow.steps) if name in flow.steps}
+    for table, have in (("marks", marks(steps)), ("said only if", said_only_if(steps))):
+        wanted = _written()[table].get(part, {})
+        for name in have.keys() | wanted.keys():
+            prop = MARKS if table == "marks" else SAYS
+            found.check(prop.name, have.get(name) == wanted.get(name), f"{table} at {name!r}: {have.get(name)}, not {wanted.get(name)}")
+    if part == flow.base:
+        everywhere = {"effects": {name: _left_behind(effects) for name, effects in flow.effects.items()}, "answers": _by_arm(flow.everywhere)}
+        found.check(MARKS.name, everywhere == _written()["marks everywhere"], f"marks at any step: {everywhere}, not {_written()['marks everywhere']}")
+
+
+def marks(steps: Mapping[str, Step]) -> dict[str, dict[str, list[Any]]]:
+    """By step: what entering it, each of its answers, silence and its lines leave behind, of those that leave something."""
+    found = {}
+    for name, step in steps.items():
+        lines = [mark for line in (*step.say, *step.then_say, *step.ask) for mark in line.set]
+        rows = {"entering": _left_behind(step.enter), **_by_arm(step.answers), "silence": _of_arms(step.silent), "saying it": lines}
+        if told := {key: row for key, row in rows.items() if row}:
+            found[name] = told
+    return found
+
+
+def said_only_if(steps: Mapping[str, Step]) -> dict[str, list[list[str]]]:
+    """By step with such a line: each line's conditions, those that silence says at the end."""
+    found = {}
+    for name, step in steps.items():
+        silent = [line for silence in step.silent for line in silence.say]
+        conditions = [line.when for line in (*step.say, *step.then_say, *step.ask, *silent)]
+        if any(conditions):
+            found[name] = conditions
+    return found
+
+
+def _by_arm(answers: Mapping[str, list[Arm]]) -> dict[str, list[Any]]:
+    rows = {answer: _of_arms(arms) for answer, arms in answers.items()}
+    return {answer: row for answer, row in rows.items() if row}
+
+
+def _of_arms(arms: list[Any]) -> list[Any]:
+    """Of one arm its own; of several a list for each; nothing if none leaves anything."""
+    rows = [_left_behind(arm) for arm in arms]
+    return [] if not any(rows) else rows[0] if len(rows) == 1 else rows
+
+
+def _left_behind(effects: Effects) -> list[str]:
+    return [
+        *(f"{fact} is {value}" for fact, value in effects.learn.items()), *effects.set, *(f"not {mark}" for mark in effects.clear),
+        *(f"one more of {count}" for count in effects.count), *(f"no more {count}" for count in effects.reset),
+        *([f"as in {effects.do}"] if effects.do else []), *([f"the call is {effects.call_is}"] if effects.call_is else []),
+    ]  # fmt: skip
 
 
 def _turning(arm: Arm) -> list[str]:

@@ -334,7 +334,7 @@ def main() -> None:
     }  # fmt: skip
     (args.out / "standby.json").write_text(json.dumps(found, indent=1) + "\n")
     show(found)
-    clean = found["taken"]["clean"]
+    clean = found["taken"].get("clean", {"taken": 0, "n": 0})  # none with --show and nothing kept
     sys.exit(1 if args.short and (found["false_starts"] or clean["taken"] < clean["n"] - 1) else 0)
 
 

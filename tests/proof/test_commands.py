@@ -112,6 +112,24 @@ def test_the_second_writing_of_the_tables_agrees_and_sees_a_slip(flow):
         assert [*slip.failed] == [f"the {prop} of the clinical tables"]
 
 
+def test_the_second_writing_sees_a_forgotten_mark_and_a_lost_condition(flow):
+    """What no step after it happens to ask for would else be noticed by nobody."""
+    data = flow.model_dump(by_alias=True)
+    slips = (
+        (lambda d: d["steps"]["over-catheter"]["enter"]["count"].clear(), "the marks of the clinical tables"),
+        (lambda d: d["steps"]["vent-off"]["answers"]["rising"][0]["set"].clear(), "the marks of the clinical tables"),
+        (lambda d: d["effects"]["the tube is out"]["clear"].pop(), "the marks of the clinical tables"),
+        (lambda d: d["everywhere"]["bleeding"][0]["set"].clear(), "the marks of the clinical tables"),
+        (lambda d: d["steps"]["five-breaths"]["say"][3]["if"].pop(), "the words of the clinical tables"),
+    )
+    for spoil, prop in slips:
+        twin = json.loads(json.dumps(data))
+        spoil(twin)
+        slip = Findings()
+        look_at_rows(type(flow).model_validate(twin), slip)
+        assert [*slip.failed] == [prop]
+
+
 def test_properties_have_names_of_their_own_reasons_and_sources():
     assert len({p.name for p in PROPERTIES}) == len(PROPERTIES) >= 45
     assert all(p.reason and p.source for p in PROPERTIES)
