@@ -88,6 +88,7 @@ class OnceEar(WhisperEar):
             self._model = OnceModel(self._model)
 
     def begin(self) -> None:
+        self.load()
         self._model.begin()
 
 

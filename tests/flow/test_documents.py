@@ -27,7 +27,7 @@ SPOILT: dict[str, tuple[Spoil, str, str]] = {
     "learned nonsense": (("  the chest rises: { learn: { tube: proven open,", "  the chest rises: { learn: { tube: proven shut,"), "`tube` is never `proven shut`", "One of: unknown, proven open, out."),
     "unknown effect": (("      rising: { do: the chest rises, go: saline }", "      rising: { do: the chest rizes, go: saline }"), "no effect is called `the chest rizes`", "Did you mean `the chest rises`?"),
     "unknown answer": (("      tube ready: cuff-empty\n", "      tube redy: cuff-empty\n"), "`tube redy` has no wordings", "Did you mean `tube ready`?"),
-    "duplicate wording": (("wordings: [handed over now,", "wordings: [breathing fine, handed over now,"), "`breathing fine` stands for `better` too", "A wording means one thing."),
+    "duplicate wording": (("wordings: [handed over now,", "wordings: [looking better, handed over now,"), "`looking better` stands for `better` too", "A wording means one thing."),
     "duplicate key": (("key: f }", "key: t }"), "the key `t` is taken by `taken over`", "Choose another."),
     "answer that neither goes nor stays": (("      still on: valve-off-now\n", "      still on: { set: [valve asked] }\n"), "`still on` must either go somewhere or stay", "Give `go: STEP` or `stay: true`."),
     "missing silence": (("      done: ties\n    silent: { repeat_s: 6, act_s: 10, go: ties }\n", "      done: ties\n"), "silence at `cuff-empty` leads nowhere", "Add `silent:` with its times, or `after:`."),
