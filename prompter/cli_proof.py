@@ -76,6 +76,7 @@ def mutate(
     flow: Annotated[str, typer.Argument(help="A flow by name or file.")] = USUAL,
     every: Annotated[int, typer.Option(min=1, help="Only every n-th mutant.")] = 1,
     kept: Annotated[Path | None, typer.Option("--keep", help="A file of outcomes: a later run with it goes on where this one ended.")] = None,
+    walks_alone: Annotated[bool, typer.Option("--walks-alone", help="Without what is written down a second time: what the properties notice by themselves.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object on standard output.")] = False,
 ) -> None:
     """Put one fault at a time into a flow, and tell which of them the check does not notice. Exit code 1 below 95 %."""
@@ -83,7 +84,7 @@ def mutate(
     try:
         began, whole = time.perf_counter(), load_flow(named_flow(flow))
         with errors.status("Mutants") as status:
-            tally = try_all(whole, every, kept, lambda done, of: status.update(f"Mutants: {done} of {of}"))
+            tally = try_all(whole, every, kept, lambda done, of: status.update(f"Mutants: {done} of {of}"), not walks_alone)
     except CannotDo as error:
         typer.echo(error.one_line(), err=True)
         raise typer.Exit(CANNOT) from None

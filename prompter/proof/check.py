@@ -12,6 +12,7 @@ from prompter.flow.table import build
 from prompter.proof import clinical, properties, silence, texts
 from prompter.proof.found import Path, Walked
 from prompter.proof.properties.property import Property
+from prompter.proof.clinical import look_at_rows
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
@@ -56,12 +57,17 @@ class Checked:
         return not any(r.failed for r in self.results)
 
 
-def walk_one(flow: Flow, age: str, part: Part = MOVES, stop_at_first: bool = False, digest: bool = False, only: str | None = None) -> tuple[Walked, int, int]:
-    """One age: its texts, its silence, its walk; the plans silence tells apart, and memory in MB."""
+def walk_one(flow: Flow, age: str, part: Part = MOVES, stop_at_first: bool = False, digest: bool = False, only: str | None = None, tables: bool = True) -> tuple[Walked, int, int]:
+    """One age: its texts, its silence, its walk; the plans silence tells apart, and memory in MB.
+
+    `tables`: the flow is also compared with what is written down a second time.
+    """
     table = build(flow, open_variant(age))
     walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, part=part, table=table, only=only)
     found = walk.found
     look_at_texts(flow, table, found)
+    if tables:
+        look_at_rows(flow, found)
     gc.collect()
     gc.freeze()
     gc.disable()

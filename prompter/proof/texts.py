@@ -5,7 +5,6 @@ import re
 from prompter.flow.consistency import NEVER_SAID
 from prompter.flow.document import Flow
 from prompter.flow.table import Table
-from prompter.proof.clinical import look_at_rows
 from prompter.proof.found import Walked
 from prompter.proof.properties.property import Property
 from prompter.proof.reading import grade
@@ -75,4 +74,3 @@ def look_at_texts(flow: Flow, table: Table, into: Walked) -> None:
                 found.check(REPEATS.name, silent.repeat_s is not None and silent.repeat_s < silent.act_s, f"{name!r} acts without asking again")
     for answer in JUMP_ANSWERS_KEYED:
         found.check(KEYED.name, answer in flow.answers and flow.answers[answer].key is not None, f"{answer!r} has no key")
-    look_at_rows(flow, found)

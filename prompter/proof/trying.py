@@ -65,15 +65,21 @@ class Tally:
         return counts
 
 
-def try_all(flow: Flow, every: int = 1, kept: FilePath | None = None, progress: Callable[[int, int], None] = lambda done, of: None) -> Tally:
-    """Every n-th mutant, two processes. `kept`: a file of outcomes, so that a later run goes on; raises CannotDo if it is none."""
+def try_all(
+    flow: Flow, every: int = 1, kept: FilePath | None = None, progress: Callable[[int, int], None] = lambda done, of: None, tables: bool = True
+) -> Tally:
+    """Every n-th mutant, two processes. `kept`: a file of outcomes, so that a later run goes on; raises CannotDo if it is none.
+
+    `tables`: what is written down a second time is asked first. Without it only the texts and walks are, which shows
+    what the properties notice by themselves.
+    """
     mutants = list(mutants_of(flow.model_dump(by_alias=True)))
     chosen = list(range(0, len(mutants), every))
-    state = _state(flow)
+    state = _state(flow) + ("" if tables else "-walks")
     known = _read(kept, state, mutants) if kept else {}
     tally = Tally(of=len(mutants))
     todo = [n for n in chosen if n not in known]
-    for done, tried in enumerate(_try_these(flow, todo), start=1):
+    for done, tried in enumerate(_try_these(flow, todo, tables), start=1):
         known[tried.number] = tried
         if kept:
             with kept.open("a", encoding="utf-8") as file:
@@ -115,12 +121,12 @@ _FLOW: dict[str, Any] = {}
 """What the two processes begin with: the flow, its mutants, its cues, and ways to each of its steps."""
 
 
-def _try_these(flow: Flow, numbers: Sequence[int]) -> Iterator[Tried]:
+def _try_these(flow: Flow, numbers: Sequence[int], tables: bool = True) -> Iterator[Tried]:
     """What needs no walk first: without any that does, the flow itself is not walked either."""
     data = flow.model_dump(by_alias=True)
     mutants, to_walk = list(mutants_of(data)), []
     for number in numbers:
-        told = _told_at_once(mutants[number], data)
+        told = _told_at_once(mutants[number], data, tables)
         if told:
             yield Tried(number, mutants[number].what, mutants[number].operator, *told)
         else:
@@ -157,8 +163,8 @@ def _try(number: int) -> Tried:
     return Tried(number, mutant.what, mutant.operator, outcome, detail)
 
 
-def _told_at_once(mutant: Mutant, data: Any) -> tuple[str, str] | None:
-    """By the file or the clinical tables."""
+def _told_at_once(mutant: Mutant, data: Any, tables: bool = True) -> tuple[str, str] | None:
+    """By the file or, with `tables`, what is written down a second time."""
     try:
         flow = Flow.model_validate(mutant.of(data))
         found = findings(flow)
@@ -167,7 +173,8 @@ def _told_at_once(mutant: Mutant, data: Any) -> tuple[str, str] | None:
     if found:
         return REFUSED, REFUSED_FILE
     rows = Findings()
-    look_at_rows(flow, rows)
+    if tables:
+        look_at_rows(flow, rows)
     return (CAUGHT, next(iter(rows.failed))) if rows.failed else None
 
 
@@ -187,7 +194,7 @@ def _walked(flow: Flow, mutant: Mutant) -> tuple[str, str]:
             return CAUGHT, next(iter(found.findings.failed))
     same = True
     for (age, part), cues in zip(PARTS, _FLOW["cues"], strict=True):
-        seen = walk_one(flow, age, part, stop_at_first=True, digest=True)[0]
+        seen = walk_one(flow, age, part, stop_at_first=True, digest=True, tables=False)[0]  # they were asked, or are not to be
         if seen.findings.failed:
             return CAUGHT, next(iter(seen.findings.failed))
         same = same and seen.cues == cues

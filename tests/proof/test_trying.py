@@ -1,6 +1,7 @@
 """What is said of a mutant, and that trying them can be interrupted and goes on."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -28,6 +29,14 @@ def test_a_fault_is_told_by_what_notices_it(flow, few):
     assert tally.by()["the rows of the clinical tables"] == 1 and tally.share == 1.0 and tally.of == 3
 
 
+def test_without_the_second_writing_only_the_walks_notice(flow, few, monkeypatch):
+    monkeypatch.setattr(trying, "_prepare", lambda _: None)
+    monkeypatch.setattr(trying, "_try", lambda number: Tried(number, few[number].what, few[number].operator, SURVIVES))
+    monkeypatch.setattr(trying, "ProcessPoolExecutor", lambda workers, mp_context: ThreadPoolExecutor(workers))
+    tally = try_all(flow, tables=False)
+    assert [t.outcome for t in tally.tried] == [REFUSED, SURVIVES, SURVIVES], "nobody looked into the tables"
+
+
 def test_it_goes_on_where_it_was(flow, few, tmp_path, monkeypatch):
     kept = tmp_path / "kept.jsonl"
     first = try_all(flow, kept=kept).tried
@@ -36,7 +45,7 @@ def test_it_goes_on_where_it_was(flow, few, tmp_path, monkeypatch):
     kept.write_text("\n".join(lines[:2]) + '\n{"state": "torn')
     asked = []
     real = trying._try_these
-    monkeypatch.setattr(trying, "_try_these", lambda flow, numbers: real(flow, asked.extend(numbers) or numbers))
+    monkeypatch.setattr(trying, "_try_these", lambda flow, numbers, tables: real(flow, asked.extend(numbers) or numbers, tables))
     assert try_all(flow, kept=kept).tried == first and asked == [2]
 
 
