@@ -78,7 +78,7 @@ def test_a_name_that_is_not_there_is_answered_with_the_nearest() -> None:
 
 def test_a_turn_may_name_an_answer_or_one_of_its_wordings() -> None:
     assert answer_of("in place", FLOW) == "in place"
-    assert answer_of("Fell out", FLOW) == "came out"
+    assert answer_of("It fell out", FLOW) == "came out"
     assert answer_of("good evening", FLOW) is None
 
 

@@ -13,6 +13,8 @@ from prompter.practise.world.parameters import Parameters, the_parameters
 from prompter.practise.world.run import ANSWERS_ONLY, CARD, FLOW, one, simulate
 
 SEEDS = range(3_000, 3_050)
+MANY = range(3_000, 3_200)
+"""Where two averages are compared: of 50 emergencies a few hard ones outweigh all else."""
 PERFECT = {
     "person.false_rising": 0, "person.false_flat": 0, "person.false_better": 0, "person.false_worse": 0, "person.false_passed": 0,
     "person.tube_misjudged": 0, "person.panic": 0, "person.never_speaks": 0, "person.frozen": 0, "person.misses_prompt": 0,
@@ -30,8 +32,8 @@ def with_values(values: dict[str, float]) -> Parameters:
 
 
 @cache
-def runs(arm: str) -> list[Outcome]:
-    return simulate(SEEDS, (arm,), processes=1)[arm]
+def runs(arm: str, seeds: range = SEEDS) -> list[Outcome]:
+    return simulate(seeds, (arm,), processes=1)[arm]
 
 
 def without(outcomes: list[Outcome]) -> float:
@@ -93,8 +95,8 @@ def test_a_caregiver_who_never_errs_is_not_worse_than_one_who_does() -> None:
 
 def test_a_flow_without_its_silence_is_worse_and_is_seen_to_break_what_must_hold() -> None:
     """The simulator can fail: a world in which any flow does well shows nothing."""
-    assert without(runs(ANSWERS_ONLY)) > 1.5 * without(runs(FLOW))
-    assert lowest(runs(ANSWERS_ONLY)) < lowest(runs(FLOW))
+    assert without(runs(ANSWERS_ONLY, MANY)) > 1.5 * without(runs(FLOW, MANY))
+    assert lowest(runs(ANSWERS_ONLY, MANY)) < lowest(runs(FLOW, MANY))
     assert any("no breath prompt" in what for o in runs(ANSWERS_ONLY) for what in o.failures)
 
 
