@@ -180,11 +180,12 @@ def _sound_lines(data: bytes) -> tuple[list[Line], str]:
         if not data.isascii():
             data.decode()
         lines = [_first_decoder.decode(first), *map(_line_decoder.decode, rest)]
-        digests = []
+        digests: list[bytes] = []
+        keep = digests.append
         for line in (first, *rest):
             hashed = _hash()
             hashed.update(line)
-            digests.append(hashed.digest())
+            keep(hashed.digest())
         sound = _chained(lines, digests) and _framed(lines) and _whole(bytes(line))
     except ValueError:  # no JSON, no journal's line, no day of the calendar
         return [], ""
