@@ -121,6 +121,9 @@ class Call:
 
     def _fire(self, trigger: str, by: Speaking, how: How, reason: str | None) -> None:
         source = self.step
-        _ENGINE.events[trigger].trigger(self)
+        self._take(trigger)
         if self.step != source:
             by.emit(Moved(by.now_ms, "call", source, self.step, how, None, reason or ""))
+
+    def _take(self, trigger: str) -> None:
+        _ENGINE.events[trigger].trigger(self)

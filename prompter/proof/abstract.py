@@ -41,7 +41,7 @@ class States:
         elsewhere = "on route" in marks or "pushing" in marks
         return (
             step, self.moment(scene), tube, _TROUBLE.get(breathing, breathing),
-            tuple(mark for mark in CORE_MARKS if mark in marks and (mark != "swelling" or not elsewhere)),
+            tuple([mark for mark in CORE_MARKS if mark in marks and (mark != "swelling" or not elsewhere)]) if marks else (),
             "changed" in marks and "guide out" not in marks, memory.reason is not None and not elsewhere, machine._breaths_first,
             memory.counts.get("tries", 0) >= self._counts.get("tries", 1 << 30), machine.outcome if breathing == "better" else "",
         )  # fmt: skip

@@ -62,20 +62,25 @@ def walk_one(flow: Flow, age: str, part: Part = MOVES, stop_at_first: bool = Fal
 
     `tables`: the flow is also compared with what is written down a second time.
     """
+    gc.collect()
+    gc.freeze()
+    gc.disable()
+    found, apart = _walked(flow, age, part, stop_at_first, digest, only, tables)
+    gc.enable()  # all that was walked is gone: nothing to be gone through
+    return found, apart, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+
+
+def _walked(flow: Flow, age: str, part: Part, stop_at_first: bool, digest: bool, only: str | None, tables: bool) -> tuple[Walked, int]:
     table = build(flow, open_variant(age))
     walk = Walk(flow, age, stop_at_first=stop_at_first, digest=digest, part=part, table=table, only=only)
     found = walk.found
     look_at_texts(flow, table, found)
     if tables:
         look_at_rows(flow, found)
-    gc.collect()
-    gc.freeze()
-    gc.disable()
     apart = walk_silence(flow, table, age, found)
     if only or not (stop_at_first and found.findings.failed):
         walk.run()
-    gc.enable()
-    return found, apart, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    return found, apart
 
 
 def check(flow: Flow, late: bool = True) -> Checked:

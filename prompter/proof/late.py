@@ -24,9 +24,12 @@ class Lateness:
 
     def grows(self, key: Hashable, facts: Facts, late: int, matters: Collection[str]) -> bool:
         """Whether it was never met as late for plans that these are among, in all that `matters` there; then it is now."""
-        met = self._met.setdefault(key, [])
-        if late == 0 or any(before >= late and other.apart(facts).isdisjoint(matters) for other, before in met):
+        if late == 0:
             return False
+        met = self._met.setdefault(key, [])
+        for other, before in met:
+            if before >= late and (other is facts or other.apart(facts).isdisjoint(matters)):
+                return False
         met.append((facts, late))
         return True
 

@@ -22,7 +22,7 @@ class Node:
     depth: int = 0
     new_aspects: bool = False
     late: bool = False  # breaths have been missing for longer than when it was walked before
-    place: Hashable = None
+    tried: "dict[Hashable, Node] | None" = None  # what was tried at its step and moment, and from which node first
 
 
 def path_to(node: Node, age: str) -> Path:

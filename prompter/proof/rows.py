@@ -6,6 +6,7 @@ It takes the first row that holds, as the engine of `flow/engine.py` does; a tes
 from collections.abc import Callable
 from typing import Any
 
+from prompter.flow.call import ROWS, Call
 from prompter.flow.conditions import guard_of
 from prompter.flow.table import Row, Table
 
@@ -49,3 +50,13 @@ class RowEngine:
             rows = self.events.setdefault(row.trigger, Trigger()).transitions.setdefault(row.source, [])
             for confirming in (True, False) if row.confirm else (False,):
                 rows.append((guards[row.atoms], row, confirming))
+
+
+class PlainCall(Call):
+    """The call beside care, over the same rows."""
+
+    def _take(self, trigger: str) -> None:
+        self.step = _CALL.get((trigger, self.step), self.step)
+
+
+_CALL = {(trigger, source): target for trigger, sources, target in ROWS if target for source in ([sources] if isinstance(sources, str) else sources)}

@@ -177,19 +177,20 @@ class Scene:
 
     def _feed(self, event: Record) -> None:
         cues = self.machine.feed(event)
-        self.cues += cues
-        for cue in cues:
-            if type(cue) is Moved and cue.machine == "care":
-                self._make_way(type(event) in _SPOKEN)
-                break
-        for cue in cues:
-            kind = type(cue)
-            if kind is Say or kind is Pace or kind is Tone:
-                self._queue = (*self._queue, cue)
-            elif kind is PaceStopped:
-                self._end_beat(cut=True)
-                self._drop(lambda queued: type(queued) is Pace)
-        if self._queue:
+        if cues:
+            self.cues += cues
+            for cue in cues:
+                if type(cue) is Moved and cue.machine == "care":
+                    self._make_way(type(event) in _SPOKEN)
+                    break
+            for cue in cues:
+                kind = type(cue)
+                if kind is Say or kind is Pace or kind is Tone:
+                    self._queue = (*self._queue, cue)
+                elif kind is PaceStopped:
+                    self._end_beat(cut=True)
+                    self._drop(lambda queued: type(queued) is Pace)
+        if self._queue and self._playing is None and self.now >= self._free_at:
             self._begin()
 
     def _make_way(self, answered: bool) -> None:
@@ -199,9 +200,15 @@ class Scene:
         self._drop(lambda cue: type(cue) is not Pace and (answered or (type(cue) is Say and cue.role in DROPPED_ON_A_MOVE)))
 
     def _drop(self, chosen) -> None:
-        if self._queue:
-            self._ended += tuple((cue.cue, True) for cue in self._queue if chosen(cue))
-            self._queue = tuple(cue for cue in self._queue if not chosen(cue))
+        if not self._queue:
+            return
+        left = []
+        for cue in self._queue:
+            if chosen(cue):
+                self._ended = (*self._ended, (cue.cue, True))
+            else:
+                left.append(cue)
+        self._queue = tuple(left)
 
     def _begin(self) -> None:
         while self._queue and self._playing is None and self.now >= self._free_at:

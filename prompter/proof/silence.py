@@ -38,12 +38,12 @@ PLANS = ((False, CALL_AFTER_ALONE_S), (True, CALL_AT_ONCE_S))
 
 def walk_silence(flow: Flow, table: Table, age: str, into: Walked, plans: Sequence[tuple[bool, float]] = PLANS, facts: Container[str] | None = None, starts: Sequence[str] = ()) -> int:
     """Measures every plan (or the one with these `facts`) from every start (or these); returns how many of them silence tells apart."""
-    told_apart = 0
+    told_apart, engine = 0, RowEngine(table)
     begin = [(start, one) for start in starts or flow.starts for one in (begun(flow, start) if facts is None else [facts])]
     for (start, given), (helper, after_s) in product(begin, plans):
         variant = replace(table.variant, numbers=numbers(age, helper, True, after_s))
         timed = Table(flow, variant, table.stands, table.rows)
-        machine = FlowMachine(timed, RowEngine(timed))
+        machine = FlowMachine(timed, engine)
         machine.step = start
         machine.memory.facts = given
         if helper:

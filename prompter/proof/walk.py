@@ -13,16 +13,17 @@ from prompter.flow.memory import Memory
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
+from prompter.proof.forking import ForkingMachine
 from prompter.proof.found import Path, Walked
 from prompter.proof.late import HOLDS_UP, Lateness, lateness
-from prompter.proof.moves import ONCE_A_PLACE, ONLY_SPEAKS, SILENT_EVENTS_MOST, Make, Moves
+from prompter.proof.moves import ALWAYS, ONCE_A_PLACE, SILENT_EVENTS_MOST, SPEAKS, Make, Moves, Sort
 from prompter.proof.node import Node, path_to
 from prompter.proof.properties.ends import HAND_OVER
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
 from prompter.proof.rows import RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.variants import Facts, Undecided, begun, open_variant, undecided
-from prompter.proof.watch import Edge, Findings, Watch, follow
+from prompter.proof.watch import Edge, Findings, Stood, Watch, follow
 
 FINE_OF_ONE_COARSE = 6
 """Fine states walked of each coarse one, at most."""
@@ -70,7 +71,8 @@ class Walk:
         self._now_found.worst, self._now_found.looked = self.found.findings.worst, self.found.findings.looked
         self._seen: dict[Hashable, list[Facts]] = {}
         self._walked: dict[Hashable, dict[str, list[tuple[Facts, frozenset[str]]]]] = {}
-        self._tried: dict[Hashable, Node] = {}
+        self._tried: dict[Hashable, dict[Hashable, Node]] = {}  # by place
+        self._tried_once: dict[Hashable, Node] = {}
         self._asked_first: dict[Hashable, str] = {}
         self._aspects: dict[str, tuple[set[Hashable], set[Hashable]]] = {}
         self._arrived: dict[Hashable, set[Facts]] = {}
@@ -113,7 +115,7 @@ class Walk:
         try:
             for event in events:
                 for _ in range(event) if isinstance(event, int) else (event,):
-                    step, before = scene.machine.step, scene.machine.memory.copy()
+                    step, before = scene.machine.step, Stood(scene.machine.memory)
                     if event is None:
                         scene.start()
                     elif isinstance(event, int):
@@ -155,7 +157,9 @@ class Walk:
             self._arrive(node)
 
     def _machine(self, start: str, helper: bool, facts: Facts) -> FlowMachine:
-        machine = FlowMachine(self.table, self.engine)
+        return self._begun(ForkingMachine(self.table, self.engine), start, helper, facts)
+
+    def _begun(self, machine: FlowMachine, start: str, helper: bool, facts: Facts) -> FlowMachine:
         machine.step = start
         machine.memory.facts = facts
         if helper:
@@ -166,8 +170,8 @@ class Walk:
         self.found.states += 1
         self.found.depth = max(self.found.depth, node.depth)
         walked = {} if node.new_aspects or node.late else self._walked.setdefault(key, {})
-        for name, make in self.moves.at(node.scene):
-            if self._may_try(name, node):
+        for name, make, sort in self.moves.at(node.scene):
+            if sort is ALWAYS or self._may_try(name, sort, node):
                 self._try(key, walked, name, node, make)
         self._try(key, walked, "", node, None)
         if self.part.words and self._first_at("handing over", node):
@@ -175,27 +179,23 @@ class Walk:
         if self.found.states % WALKED_AGAIN_EVERY == 1:
             self._walk_again(node)
 
-    def _may_try(self, name: str, node: Node) -> bool:
+    def _may_try(self, name: str, sort: Sort, node: Node) -> bool:
         """What only speaks or marks, and in one part what works everywhere, is tried once a place."""
-        if node.late and name in HOLDS_UP:
-            return True
-        if name in ONLY_SPEAKS:
-            return self.part.words and self._first_at(name, node)
-        machine = node.scene.machine
-        if name not in self.flow.everywhere or name in self.table.stands[machine.step].own_answers:
-            return True
+        if sort is SPEAKS:
+            return node.late and name in HOLDS_UP or self.part.words and self._first_at(name, node)
         if self.part.everywhere and name not in ONCE_A_PLACE:
             return True
-        if self._first_at((name, "crew" in machine.memory.marks), node):
+        if self._first_at((name, "crew" in node.scene.machine.memory.marks), node):
             return True
         # Its rows are the same at every step: with each sum of what is remembered it is tried at one.
-        return node.new_aspects and self._tried.setdefault((name, frozenset(self.states.aspects(node.scene))), node) is node
+        return node.new_aspects and self._tried_once.setdefault((name, frozenset(self.states.aspects(node.scene))), node) is node
 
     def _first_at(self, what: Hashable, node: Node) -> bool:
         """Whether this is where it is tried: once at every step and moment."""
-        if node.place is None:
-            node.place = self.states.place(node.scene)
-        return self._tried.setdefault((what, node.place), node) is node
+        tried = node.tried
+        if tried is None:
+            tried = node.tried = self._tried.setdefault(self.states.place(node.scene), {})
+        return tried.setdefault(what, node) is node
 
     def _try(self, key: Hashable, walked: dict[str, list[tuple[Facts, frozenset[str]]]], name: str, node: Node, make: Make | None) -> None:
         """One event, unless the plans that come here anew are not asked about by what it does."""
@@ -270,13 +270,13 @@ class Walk:
             self.found.moves += 1
             yield after
 
-    def _look_at_each(self, after: Node, source: str, before: Memory, passing: Callable[[Scene], Iterator[None]]) -> None:
+    def _look_at_each(self, after: Node, source: str, before: Memory | Stood, passing: Callable[[Scene], Iterator[None]]) -> None:
         """Everything that silence brings, one thing after the other."""
-        scene = after.scene
+        scene, facts = after.scene, after.facts
         for _ in passing(scene):
             after.events = (scene.passed,)
-            self._look(after, Edge(None, source, before, scene, after.facts))
-            source, before = scene.machine.step, scene.machine.memory.copy()
+            self._look(after, Edge(None, source, before, scene, facts))
+            source, before = scene.machine.step, Stood(scene.machine.memory)
 
     def _look(self, after: Node, edge: Edge) -> None:
         findings = self._now_found
@@ -298,7 +298,7 @@ class Walk:
             todo = [after for one in todo for after in self._happen(one, event)]
         for after in todo:
             machine = after.scene.machine
-            self.found.findings.looked[HAND_OVER.name] = self.found.findings.looked.get(HAND_OVER.name, 0) + 1
+            self.found.findings.looked[HAND_OVER.name] += 1
             if not machine.closed and (machine.outcome != "handed over" or machine.call.step != "ended"):
                 self._fail(after, HAND_OVER.name, f"at {machine.step!r}: {machine.outcome}, the call {machine.call.step}")
             self._arrive(after)
@@ -321,7 +321,7 @@ class Walk:
     def _worth_taking_back(self, before: Node, answer: str, after: Node) -> bool:
         """Each answer once at every step and moment, by where it led."""
         place = ("wrong", answer, after.scene.machine.step, self.states.moment(before.scene), before.scene.machine.step)
-        return self.part.words and self._tried.setdefault(place, before) is before
+        return self.part.words and self._tried_once.setdefault(place, before) is before
 
     def _take_back(self, before: Node, after: Node) -> None:
         """ "That was wrong", said at once."""
@@ -340,14 +340,14 @@ class Walk:
         same = then.step == now.step and all(
             getattr(then.memory, name) == getattr(now.memory, name) for name in ("known", "marks", "counts", "reason", "back", "kept", "spo2")
         )
-        self.found.findings.looked[UNDO.name] = self.found.findings.looked.get(UNDO.name, 0) + 1
+        self.found.findings.looked[UNDO.name] += 1
         if not same:
             self._fail(undone, UNDO.name, f"{then.step} is {now.step}, or memory differs")
 
     def _walk_again(self, node: Node) -> None:
         """A state reached by forks, reached once more from the start without one: the same cues, the same memory."""
         path = path_to(node, self.age)
-        machine = self._machine(path.start, path.helper, node.facts)
+        machine = self._begun(FlowMachine(self.table, self.engine), path.start, path.helper, node.facts)  # type: ignore[arg-type]
         again = Scene(machine)
         again.start()
         for event in path.events:
@@ -356,8 +356,7 @@ class Walk:
                     again.pass_time()
             else:
                 again.happen(event)
-        looked = self.found.findings.looked
-        looked[SAME.name] = looked.get(SAME.name, 0) + 1
+        self.found.findings.looked[SAME.name] += 1
         if _bytes(again) != _bytes(node.scene):
             self._fail(node, SAME.name, f"{node.scene.machine.step!r} the first time, {machine.step!r} the second, or other cues or memory")
 
@@ -431,7 +430,10 @@ class Walk:
 
     def _new_aspects(self, scene: Scene) -> bool:
         """Something is remembered at this step that never was at it before."""
-        known, met = self._aspects.setdefault(scene.machine.step, (set(), set()))
+        step = scene.machine.step
+        if step not in self._aspects:
+            self._aspects[step] = (set(), set())
+        known, met = self._aspects[step]
         remembered = self.states.remembered(scene)
         if remembered in met:
             return False

@@ -1,7 +1,8 @@
 """What an onlooker knows of an emergency: what was heard and when, kept apart from what the machine believes."""
 
 import re
-from collections.abc import Callable, Container
+from collections import defaultdict
+from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -41,7 +42,6 @@ class Watch:
 
     last_breath: int | None = None
     breathing_now: bool = False  # a beat of breaths or pushes sounds
-    last_call: int | None = None
     reason: bool = False
     guide_in: bool = False
     test_breaths: int = 0
@@ -61,10 +61,22 @@ class Watch:
 
     def copy(self) -> "Watch":
         return Watch(
-            self.last_breath, self.breathing_now, self.last_call, self.reason, self.guide_in, self.test_breaths,
+            self.last_breath, self.breathing_now, self.reason, self.guide_in, self.test_breaths,
             self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat,
             self.wont_pass, self.insertions, self.inner_out, self.errands, self.changing_at, dict(self.since),
         )  # fmt: skip
+
+
+_NOTHING: tuple[()] = ()
+
+
+class Stood:
+    """How it stood before a move, as far as it is asked for."""
+
+    __slots__ = ("known", "marks", "pending")
+
+    def __init__(self, memory: Memory) -> None:
+        self.known, self.marks, self.pending = memory.known.copy(), memory.marks.copy(), memory.pending
 
 
 class Edge:
@@ -73,28 +85,33 @@ class Edge:
     `moves`, `learned`, `says`: cues of care, in order; `heard`: clips as they began to sound.
     """
 
-    __slots__ = ("answer", "before_known", "before_marks", "before_outcome", "confirmed", "event", "facts", "heard", "learned", "moves", "refused", "says", "scene", "source")
+    __slots__ = ("answer", "before_known", "before_marks", "confirmed", "event", "facts", "heard", "learned", "moves", "refused", "says", "scene", "source")
 
-    def __init__(self, event: Record | None, source: str, before: Memory, scene: Scene, facts: Container[str]) -> None:
+    def __init__(self, event: Record | None, source: str, before: Memory | Stood, scene: Scene, facts: Container[str]) -> None:
         self.event, self.source, self.scene, self.facts = event, source, scene, facts
         self.answer = event.answer if type(event) is Answered else ""
         self.refused = False
-        self.before_known, self.before_marks, self.before_outcome = before.known, before.marks, before.known["outcome"]
+        self.before_known, self.before_marks = before.known, before.marks
         self.confirmed = before.pending is not None and before.pending == getattr(event, "answer", None)
-        self.moves: list[Moved] = []
-        self.learned: list[Learned] = []
-        self.says: list[Say] = []
-        for cue in scene.cues:
+        self.moves: Sequence[Moved] = _NOTHING
+        self.learned: Sequence[Learned] = _NOTHING
+        self.says: Sequence[Say] = _NOTHING
+        self.heard: Sequence[Heard] = [sound for sound in scene.sounds if type(sound) is Heard] if scene.sounds else _NOTHING
+        if scene.cues:
+            self._sort(scene.cues)
+
+    def _sort(self, cues: list[Record]) -> None:
+        self.moves, self.learned, self.says = moves, learned, says = [], [], []  # type: ignore[var-annotated]
+        for cue in cues:
             kind = type(cue)
             if kind is Say:
-                self.says.append(cue)
+                says.append(cue)
             elif kind is Learned:
-                self.learned.append(cue)
+                learned.append(cue)
             elif kind is Moved and cue.machine == "care":
-                self.moves.append(cue)
+                moves.append(cue)
             elif kind is Refused:
                 self.refused = True
-        self.heard = [sound for sound in scene.sounds if type(sound) is Heard]
 
 
 Detail = str | Callable[[], str]
@@ -107,17 +124,17 @@ class Findings:
     def __init__(self) -> None:
         self.worst: dict[str, float] = {}  # by property
         self.failed: dict[str, str] = {}
-        self.looked: dict[str, int] = {}
+        self.looked: defaultdict[str, int] = defaultdict(int)
 
     def measure(self, name: str, value: float, limit: float, detail: Detail = "") -> None:
-        self.looked[name] = self.looked.get(name, 0) + 1
+        self.looked[name] += 1
         if value > self.worst.get(name, -1):
             self.worst[name] = value
         if value > limit:
             self.fail(name, _worded(detail) or f"{value:g} > {limit:g}")
 
     def check(self, name: str, holds: bool, detail: Detail = "") -> None:
-        self.looked[name] = self.looked.get(name, 0) + 1
+        self.looked[name] += 1
         if not holds:
             self.fail(name, _worded(detail))
 
@@ -185,8 +202,6 @@ def _heard(watch: Watch, sound: Heard, beat: str) -> None:
     if asks.breath and not text.startswith("Stop") and (watch.last_breath is not None or beat == "breaths" or text != GOES_ON_WORDS):
         watch.last_breath = sound.at_ms
         watch.since.pop("no breaths", None)
-    if asks.call or sound.say.role == "call":
-        watch.last_call = sound.at_ms
 
 
 def _last_tone(sound: BeatEnded) -> int:

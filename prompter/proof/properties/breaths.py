@@ -25,7 +25,6 @@ PROPERTIES = (GAP, GAP_CHANGING, OUT, SOON, TEST, SWELLING, GUIDE, GOES_ON, EARL
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
     scene, machine = edge.scene, edge.scene.machine
-    known = machine.memory.known
     if edge.answer:
         watch.since.pop("no breaths", None)  # what is said later counts
         if "changed" not in edge.before_marks:
@@ -34,8 +33,20 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         watch.since.setdefault("no breaths", scene.now)
     if watch.guide_in and edge.says and any(say.text.startswith("Pull the guide out") for say in edge.says):
         watch.guide_in = False  # asked for; a caregiver may say "done" before it has been heard
+    if scene.sounds:
+        _sounds(watch, edge, found)
+    known = machine.memory.known
+    if watch.since and (known["breathing"] == "better" or machine.outcome != "open" or machine.closed or edge.answer == "wrong"):
+        watch.since.pop("no breaths", None)
+    if watch.breathing_now and not scene.beating and not any(type(s) is BeatBegan for s in scene.sounds):
+        stays = machine.step == edge.source and not edge.moves and known["breathing"] == edge.before_known["breathing"]
+        found.check(GOES_ON.name, not stays or edge.answer == "wrong" or machine._sets or machine.table.stands[machine.step].beat_count is not None,
+                    f"the beat stops at {machine.step!r}")
+
+
+def _sounds(watch: Watch, edge: Edge, found: Findings) -> None:
     first = not watch.breathing_now
-    for sound in scene.sounds:
+    for sound in edge.scene.sounds:
         kind = type(sound)
         if kind is Heard:
             if first and text_of(sound.say.text).breath:
@@ -45,21 +56,14 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         elif kind is BeatBegan and sound.pace.what == "breaths":
             first = False
             _beat(watch, edge, sound, found)
-    if known["breathing"] == "better" or machine.outcome != "open" or machine.closed or edge.answer == "wrong":
-        watch.since.pop("no breaths", None)
-    if watch.breathing_now and not edge.scene.beating and not any(type(s) is BeatBegan for s in scene.sounds):
-        stays = machine.step == edge.source and not edge.moves and known["breathing"] == edge.before_known["breathing"]
-        found.check(GOES_ON.name, not stays or edge.answer == "wrong" or machine._sets or machine.table.stands[machine.step].beat_count is not None,
-                    f"the beat stops at {machine.step!r}")
 
 
 def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     """Once it is known what was heard: how long breaths have been missing."""
-    scene, machine = edge.scene, edge.scene.machine
-    now = scene.now
-    since = watch.since.get("no breaths")
+    now = edge.scene.now
+    since = watch.since.get("no breaths") if watch.since else None
     if since is not None:
-        found.measure(SOON.name, (now - since) / 1000, NO_BREATHS_S + 1.5, lambda: f"no breath prompt for {(now - since) / 1000:g} s at {machine.step!r}")
+        found.measure(SOON.name, (now - since) / 1000, NO_BREATHS_S + 1.5, lambda: f"no breath prompt for {(now - since) / 1000:g} s at {edge.scene.machine.step!r}")
     if not watch.breathing_now:
         _gap(watch, edge, now, found)
 

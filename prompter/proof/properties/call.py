@@ -1,6 +1,6 @@
 """The call: asked for in time, reminded of, and never in the way of care."""
 
-from prompter.events import Answered, Moved
+from prompter.flow.machine import FlowMachine
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Edge, Findings, Watch, text_of
 
@@ -19,9 +19,7 @@ PROPERTIES = (ASKED, REMIND, REMIND_NO_PHONE, ASIDE, LOOPS)
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
-    machine, scene = edge.scene.machine, edge.scene
-    answered = type(edge.event) is Answered
-    answer = edge.answer
+    machine, answer = edge.scene.machine, edge.answer
     if machine.call.step != "not yet" or answer not in AT_ONCE and answer != "flat" or edge.refused:
         pass
     elif answer in AT_ONCE:
@@ -29,14 +27,9 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
                     f"{answer!r} at {edge.source!r} does not ask for the call")
     elif "changed" in edge.before_marks and edge.before_known["tube"] != "out":
         found.check(ASKED.name, "on route" in edge.before_marks, f"chest flat after a change at {edge.source!r}: no call")
-    if answered and answer in OF_THE_CALL:
+    if answer in OF_THE_CALL:
         by_time = bool(edge.moves) and edge.moves[0].how == "timed"  # what was due came first
         found.check(ASIDE.name, machine.step == edge.source or by_time, f"{answer!r} moves care from {edge.source!r}")
-    if watch.last_call is None:
-        return
-    for cue in scene.cues:
-        if type(cue) is Moved and cue.machine == "call" and cue.target == "on speaker":
-            watch.last_call = None
 
 
 def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
@@ -48,8 +41,7 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
         known = machine.memory.known
         if known["breathing"] != "better" and machine.outcome == "open" and call.due_at is not None:
             found.measure(ASKED.name, max(0.0, (now - call.due_at) / 1000), IN_TIME_S, lambda: f"not asked for at {machine.step!r}")
-        afterwards = (*machine.memory.back, machine.step)[0].startswith("debrief")  # closed in words: it rests until trouble
-        found.check(LOOPS.name, call.due_at is not None or afterwards, lambda: f"the call is not due at {machine.step!r}")
+        found.check(LOOPS.name, call.due_at is not None or _afterwards(machine), lambda: f"the call is not due at {machine.step!r}")
     elif call.step in ("asked", "no phone"):
         prop, limit = (REMIND, REMINDER_S) if call.step == "asked" else (REMIND_NO_PHONE, NO_PHONE_S)
         last = call._asked_at
@@ -62,3 +54,8 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
     for sound in edge.heard:
         if sound.say.role == "call" and call.step in ("asked", "no phone"):
             found.check(REMIND.name, text_of(sound.say.text).call or call.step != "asked", f"{sound.say.text!r} asks for no call")
+
+
+def _afterwards(machine: FlowMachine) -> bool:
+    """Closed in words: the call rests until there is trouble."""
+    return (*machine.memory.back, machine.step)[0].startswith("debrief")

@@ -102,11 +102,12 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         _told(edge, found)
     if not edge.says:
         return
-    steps: dict[str, list[tuple[int, int]]] = {}
+    either_way = 0
     for say in edge.says:
         if say.role in ("echo", "call"):
             continue
-        needs, errand, inner, ways = _of(say.text)
+        needs, errand, inner, (one, _) = _of(say.text)
+        either_way |= one
         for pattern, holds in needs:
             if holds(edge):
                 found.check(THERE.name, True)
@@ -117,7 +118,16 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
             watch.errands |= {errand}
         if inner:
             _inner(watch, say, edge, found)
-        steps.setdefault(say.step, []).append(ways)
+    if either_way and len(edge.says) > 1:
+        _one_way(edge, found)
+
+
+def _one_way(edge: Edge, found: Findings) -> None:
+    """Of what is said together at a step."""
+    steps: dict[str, list[tuple[int, int]]] = {}
+    for say in edge.says:
+        if say.role not in ("echo", "call"):
+            steps.setdefault(say.step, []).append(_of(say.text)[3])
     for step, said in steps.items():
         if len(said) > 1:
             ones = others = 0
