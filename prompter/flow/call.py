@@ -42,7 +42,7 @@ class Call:
     def copy(self) -> "Call":
         """An independent copy."""
         twin = object.__new__(type(self))
-        twin.__dict__.update(self.__dict__)
+        twin.__dict__ = self.__dict__.copy()
         twin.reasons = list(self.reasons)
         return twin
 

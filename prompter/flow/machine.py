@@ -70,7 +70,7 @@ class FlowMachine(Resuming):
     def fork(self) -> "FlowMachine":
         """An independent copy at this moment, for who tries out every event from here. Cheap: no table is copied."""
         twin = object.__new__(type(self))
-        twin.__dict__.update(self.__dict__)
+        twin.__dict__ = self.__dict__.copy()
         twin.memory, twin._clock, twin._outstanding = self.memory.copy(), self._clock.copy(), self._outstanding.copy()
         twin.call = self.call.copy()
         twin._before_beat, twin._talk = set(self._before_beat), set(self._talk)

@@ -17,18 +17,19 @@ class Trigger:
     """All rows of one trigger; `transitions` by the step they lead from."""
 
     def __init__(self) -> None:
-        self.transitions: dict[str, list[tuple[Condition | None, Row, bool]]] = {}
+        self.transitions: dict[str, list[tuple[Condition | None, Row, bool, bool]]] = {}
 
     def trigger(self, _machine: Any, walker: Any) -> None:
         """Takes the first row that holds, if one does."""
         memory = walker.memory
-        for guard, row, confirming in self.transitions.get(walker.step, ()):
+        for guard, row, plain, confirming in self.transitions.get(walker.step, ()):
             if guard is not None and not guard(memory):
                 continue
-            if row.needs_reason and memory.reason is None:
-                continue
-            if row.confirm and (memory.pending == row.trigger) is confirming:
-                continue
+            if not plain:
+                if row.needs_reason and memory.reason is None:
+                    continue
+                if row.confirm and (memory.pending == row.trigger) is confirming:
+                    continue
             if confirming:
                 walker.ask_to_confirm(row)
             else:
@@ -49,7 +50,7 @@ class RowEngine:
                 guards[row.atoms] = guard_of(row.atoms)
             rows = self.events.setdefault(row.trigger, Trigger()).transitions.setdefault(row.source, [])
             for confirming in (True, False) if row.confirm else (False,):
-                rows.append((guards[row.atoms], row, confirming))
+                rows.append((guards[row.atoms], row, not (row.needs_reason or row.confirm), confirming))
 
 
 class PlainCall(Call):

@@ -96,7 +96,8 @@ class Scene:
         """One event from outside, at `now`."""
         self.cues, self.sounds = [], []
         self._feed(event)
-        self._settle()
+        if self._ended:
+            self._settle()
 
     def pass_time(self, until: int = NEVER) -> Record | None:
         """The next thing that happens by itself, if it does before `until`; returns the event it was."""
@@ -121,7 +122,8 @@ class Scene:
         else:
             event = Ticked(at)
         self._feed(event)
-        self._settle()
+        if self._ended:
+            self._settle()
         return event
 
     def next_ms(self) -> int:
@@ -154,8 +156,6 @@ class Scene:
 
     def _settle(self) -> None:
         """Reports the clips that were cut; they end at once."""
-        if not self._ended:
-            return
         at_rest, outstanding = False, self.machine._outstanding
         while self._ended:
             (cue, cut), self._ended = self._ended[0], self._ended[1:]

@@ -60,11 +60,13 @@ class Watch:
     since: dict[str, int] = field(default_factory=dict)
 
     def copy(self) -> "Watch":
-        return Watch(
-            self.last_breath, self.breathing_now, self.reason, self.guide_in, self.test_breaths,
-            self.tubes, self.out_since, self.swelling, self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat,
-            self.wont_pass, self.insertions, self.inner_out, self.errands, self.changing_at, dict(self.since),
-        )  # fmt: skip
+        twin = object.__new__(Watch)  # a constructor takes twice as long
+        twin.last_breath, twin.breathing_now, twin.reason, twin.guide_in = self.last_breath, self.breathing_now, self.reason, self.guide_in
+        twin.test_breaths, twin.tubes, twin.out_since, twin.swelling = self.test_breaths, self.tubes, self.out_since, self.swelling
+        twin.cuff_empty, twin.beat_began, twin.spoken_at, twin.route_flat = self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat
+        twin.wont_pass, twin.insertions, twin.inner_out, twin.errands = self.wont_pass, self.insertions, self.inner_out, self.errands
+        twin.changing_at, twin.since = self.changing_at, self.since.copy()
+        return twin
 
 
 _NOTHING: tuple[()] = ()

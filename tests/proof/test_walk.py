@@ -6,13 +6,15 @@ import pytest
 from driver import canonical, engine_for, table_for
 from variants import drawn
 
-from prompter.events import Answered, Numbered, Ticked
+from prompter.events import Answered, Numbered, Resumed, SpeechStarted, Ticked, Unclear
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.memory import Memory
 from prompter.flow.table import BUILT_IN, build
+from prompter.proof import properties
 from prompter.proof.abstract import States
 from prompter.proof.check import walk_one
+from prompter.proof.forking import RememberingMachine
 from prompter.proof.found import Walked
 from prompter.proof.properties.machine import SAME
 from prompter.proof.rows import RowEngine
@@ -20,6 +22,7 @@ from prompter.proof.scene import Scene
 from prompter.proof.texts import GRADE, look_at_texts
 from prompter.proof.variants import Facts, open_variant, undecided
 from prompter.proof.walk import MOVES, WORDS, Walk
+from prompter.proof.watch import Edge, Findings, Stood, Watch, follow
 
 TURNS = 60
 
@@ -62,6 +65,64 @@ def test_one_open_table_and_plain_rows_do_what_each_plans_own_table_does(flow, s
     machine.memory.facts = OpenFacts(variant.facts)
     machine.memory.marks |= variant.facts & {"helper"}
     assert canonical(live(own, random.Random(seed))) == canonical(live(Scene(machine), random.Random(seed)))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_machine_that_remembers_its_deadline_does_what_one_does_that_does_not(seed):
+    """The simulator's against an emergency's, a stop in the middle included: the same cues, byte for byte, and the same next deadline."""
+    table = table_for(next(drawn(seed, 1)))
+    usual, remembering = FlowMachine(table, engine_for(table)), RememberingMachine(table, RowEngine(table))
+    scene, twin = Scene(usual), Scene(remembering)
+    assert canonical(live(scene, random.Random(seed))) == canonical(live(twin, random.Random(seed)))
+    for event in (Resumed(scene.now, 5_000), Answered(scene.now, "no phone", "no phone"), Answered(scene.now, "worse", "worse"), Ticked(scene.now + 60_000)):
+        assert canonical(usual.feed(event)) == canonical(remembering.feed(event))
+        assert usual.next_deadline_ms() == remembering.next_deadline_ms()
+
+
+def edges(scene: Scene, rng: random.Random, facts):
+    """The moves of one random emergency, each as the properties see it."""
+    answers = [a for a in scene.machine.table.flow.answers if a not in ("finished", "close it")]
+
+    def edge(event, happens):
+        step, before = scene.machine.step, Stood(scene.machine.memory)
+        happens()
+        return Edge(event, step, before, scene, facts)
+
+    yield edge(None, scene.start)
+    for _ in range(TURNS):
+        for _ in range(rng.choice([0, 1, 2, 4, 8])):
+            yield edge(None, scene.pass_time)
+        own = [a for a in scene.machine.table.stands[scene.machine.step].own_answers if a in answers]
+        answer = rng.choice(own) if own and rng.random() < 0.7 else rng.choice(answers)
+        event = rng.choice([*[Answered(scene.now, answer, answer)] * 7, Numbered(scene.now, "spo2", 80), Unclear(scene.now, None, answer), SpeechStarted(scene.now)])
+        yield edge(event, lambda event=event: scene.happen(event))
+
+
+def _seen(watch, edge, look, look_after):
+    found = Findings()
+    look(watch, edge, found)
+    follow(watch, edge)
+    look_after(watch, edge, found)
+    return found.failed, found.worst, dict(found.looked)
+
+
+@pytest.mark.parametrize("fault", [None, "too many test breaths", "no second route", "the guide stays in", "breaths come too late"])
+def test_who_is_asked_only_where_there_is_something_to_see_sees_as_much(flow, fault):
+    """The properties asked by what a move brings, against all of them asked at every move; with faults as well."""
+    flow, moves, failed = broken(flow, FAULTS[fault][0]) if fault else flow, 0, set()
+    for seed in range(12):
+        variant = next(drawn(seed, 1))
+        table = build(flow, variant)
+        scene = Scene(FlowMachine(table, RowEngine(table)))
+        watch, other = Watch(), Watch()
+        for edge in edges(scene, random.Random(seed), variant.facts):
+            few = _seen(watch, edge, properties.look, properties.look_after)
+            assert few == _seen(other, edge, properties.look_at_all, properties.look_after_at_all)
+            assert watch == other
+            failed |= set(few[0])
+            moves += 1
+    assert moves > 1_000
+    assert failed or not fault
 
 
 def test_a_fork_goes_its_own_way_and_the_original_stays(flow):

@@ -20,7 +20,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         route.look(watch, edge, found)
     if answer:
         learned.look(watch, edge, found)
-    if moves or learned_now or answer or watch.insertions:
+    if moves or learned_now or answer == "wrong":
         doing.look(watch, edge, found)
     if answer:
         call.look(watch, edge, found)

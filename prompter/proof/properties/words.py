@@ -28,30 +28,28 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
 
 
 def _heard(sound: Heard, say: Say, edge: Edge, found: Findings) -> None:
-    text, words, neck = _low(say.text)
-    if not say.text.startswith(_ADDRESS):
+    words, only_with = _asks(say.text)
+    if words:
         found.measure(TWELVE.name, words, MOST, say.text)
         if sound.paced:
             found.measure(FIVE.name, words, MOST_PACED, lambda: f"{say.text!r} over a beat at {say.step!r}")
-    if say.role in ("echo", "call"):
-        return
-    if neck:
-        found.check(NECK.name, "neck only" not in edge.facts, f"{say.text!r} at {say.step!r}")
-    if "cuff" in text:
-        found.check(CUFF.name, "cuffed" in edge.facts, f"{say.text!r} at {say.step!r}")
-    if "saline in the" in text:
-        found.check(SALINE.name, "saline" in edge.facts, f"{say.text!r} at {say.step!r}")
-    if "vent" in text.replace("?", "").split():
-        found.check(VENT.name, "ventilated" in edge.facts, f"{say.text!r} at {say.step!r}")
-    if "new tube" in text or "old one" in text or "smaller tube" in text:
-        found.check(TUBE.name, "tube" in edge.facts, f"{say.text!r} at {say.step!r}")
+    if only_with and say.role not in ("echo", "call"):
+        for name, fact, has in only_with:
+            found.check(name, (fact in edge.facts) is has, lambda: f"{say.text!r} at {say.step!r}")
 
 
 @cache
-def _low(text: str) -> tuple[str, int, bool]:
-    """In small letters; its words; whether it is not for who breathes through the neck alone."""
+def _asks(text: str) -> tuple[int, tuple[tuple[str, str, bool], ...]]:
+    """Its words (0: an address has as many as it has); properties of which it is, with the fact that must hold for it or must not."""
     low = text.lower()
-    return low, count(text), any(word in low for word in NECK_ONLY)
+    only_with = (
+        (NECK, "neck only", False, any(word in low for word in NECK_ONLY)),
+        (CUFF, "cuffed", True, "cuff" in low),
+        (SALINE, "saline", True, "saline in the" in low),
+        (VENT, "ventilated", True, "vent" in low.replace("?", "").split()),
+        (TUBE, "tube", True, "new tube" in low or "old one" in low or "smaller tube" in low),
+    )
+    return 0 if text.startswith(_ADDRESS) else count(text), tuple((prop.name, fact, has) for prop, fact, has, concerned in only_with if concerned)
 
 
 def count(text: str) -> int:
