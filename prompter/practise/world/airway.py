@@ -1,6 +1,6 @@
 """Where the tube is and what lets air through: the truth that caregivers only see in part."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from random import Random
 
 from prompter.practise.world.parameters import Parameters
@@ -38,13 +38,20 @@ class Airway:
     mouth_works: bool = True
     neck_works: bool = True
     breaths_beside: int = 0  # given through a tube in the wrong place
+    _neck_hole: float = field(init=False)
+    _hard_way: float = field(init=False)
+    _around_tube: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        p = self.p
+        self._neck_hole, self._hard_way, self._around_tube = p["airway.neck_hole_flow"], p["airway.hard_way_factor"], p["airway.around_tube"]
 
     # ---- how much air gets through
 
     def through_tube(self, bag: bool) -> float:
         """By the tube alone; without a tube (neck-only) by the neck hole."""
         if not self.has_tube:
-            return self._past_plug() * self.p["airway.neck_hole_flow"] * 2 if not bag else 0.0
+            return self._past_plug() * self._neck_hole * 2 if not bag else 0.0
         if self.tube in ("out", "wrong") or self.guide_in:
             return 0.0
         flow = self._past_plug()
@@ -65,13 +72,17 @@ class Airway:
         flow = min(1.0, self.through_tube(bag=False))
         if not self.has_tube:
             return flow
-        above = {"open": 1.0, "hard": self.p["airway.hard_way_factor"], "neck only": 0.0}[self.way]
+        above = self._above()
         if self.tube == "out":
-            return min(1.0, self.p["airway.neck_hole_flow"] + 0.4 * above)
+            return min(1.0, self._neck_hole + 0.4 * above)
         if self.tube == "wrong":
             return 0.3 * above
-        around = 0.0 if self.cuff_full else self.p["airway.around_tube"] * above
+        around = 0.0 if self.cuff_full else self._around_tube * above
         return min(1.0, flow + around)
+
+    def _above(self) -> float:
+        """By mouth and nose."""
+        return 1.0 if self.way == "open" else self._hard_way if self.way == "hard" else 0.0
 
     def by_bag(self, route: str) -> float:
         """One squeeze by 'tube', 'mouth' (mask over mouth and nose) or 'neck' (small mask)."""
@@ -81,7 +92,7 @@ class Airway:
             return 0.0
         if route == "neck":
             return (0.8 if self.neck_works else 0.1) * (1.0 if self.has_tube else self._past_plug())
-        above = {"open": 1.0, "hard": self.p["airway.hard_way_factor"], "neck only": 0.0}[self.way]
+        above = self._above()
         return above * (0.8 if self.mouth_works else 0.1) * (0.3 if self.cuff_full and self.tube == "in" else 1.0)
 
     def _past_plug(self) -> float:

@@ -21,14 +21,13 @@ from prompter.events import (
     Tone,
     Unclear,
 )
-from prompter.flow.machine import FlowMachine
 from prompter.limits import JOURNAL_WAIT_MS
 from prompter.practise.world.case import draw
 from prompter.practise.world.eyes import Eyes
 from prompter.practise.world.faults import Fault, draw_faults
 from prompter.practise.world.hands import Hands
 from prompter.practise.world.hearing import HearingModel
-from prompter.practise.world.judge import Judge
+from prompter.practise.world.judge import SPOKEN, Judge
 from prompter.practise.world.laid_out import LaidOut
 from prompter.practise.world.loudspeaker import NEVER, Loudspeaker
 from prompter.practise.world.outcome import Outcome, outcome_of
@@ -37,6 +36,7 @@ from prompter.practise.world.person import Person, Spoken
 from prompter.practise.world.phone import Phone
 from prompter.practise.world.timeline import Timeline
 from prompter.practise.world.understanding import meaning_of
+from prompter.proof.forking import RememberingMachine
 
 LIMIT_MS = 20 * 60_000
 """A run is looked at for twenty minutes."""
@@ -44,6 +44,8 @@ LIMIT_MS = 20 * 60_000
 EVENTS_MOST = 20_000
 """A run with more events does not come to rest."""
 
+_PASSING = (Ticked, PromptEnded, SpeechStarted, SpeechEnded)
+_HEARD = (Say, Tone, Pace)
 WELL_MS = 30_000
 UTTERANCE_MS = 900
 WATCH_MS = 2_000
@@ -65,7 +67,7 @@ class Emergency:
         self.rng = Random(f"{seed} flow")
         self.timeline = Timeline()
         self._note = note
-        self.machine = FlowMachine(laid_out.table, laid_out.engine)
+        self.machine = RememberingMachine(laid_out.table, laid_out.engine)
         self.speaker = Loudspeaker(self)
         self.hands = Hands(self.case, p, self.rng)
         eyes = Eyes(self.hands, p, self.rng, laid_out.oximeter, self.case.panic)
@@ -109,13 +111,14 @@ class Emergency:
         for fault in draw_faults(self.case.seed, self.p):
             timeline.after(fault.at_ms, self._break, fault)
         while self._ended is None:
-            at = min(timeline.next_at, speaker.next_at, self._due)
+            world, spoken, due = timeline.next_at, speaker.next_at, self._due
+            at = min(world, spoken, due)
             if at > LIMIT_MS:
                 break
             timeline.now = max(timeline.now, at)
-            if timeline.next_at <= at:
+            if world <= at:
                 timeline.step()
-            elif speaker.next_at <= at:
+            elif spoken <= at:
                 speaker.step(timeline.now)
             else:
                 self._feed(Ticked(self._session_ms()))
@@ -131,7 +134,7 @@ class Emergency:
         self.events += 1
         self.judge.before(event)
         cues = self.machine.feed(event)
-        if not isinstance(event, Ticked | PromptEnded | SpeechStarted | SpeechEnded):
+        if not isinstance(event, _PASSING):
             self.note("ear", _shown(event))
         self._make_way(event, cues)
         for cue in cues:
@@ -144,14 +147,14 @@ class Emergency:
             self._ended = "handed over" if self.machine.outcome == "handed over" else "closed"
 
     def _make_way(self, event: Record, cues: list[Record]) -> None:
-        if any(isinstance(cue, Moved) and cue.machine == "care" for cue in cues):
-            if isinstance(event, Answered | Numbered | Unclear):
+        if cues and any(isinstance(cue, Moved) and cue.machine == "care" for cue in cues):
+            if isinstance(event, SPOKEN):
                 self.speaker.hush(self.timeline.now)
             else:
                 self.speaker.drop_queued(CARE_ROLES, self.timeline.now)
 
     def _carry_out(self, cue: Record) -> None:
-        if isinstance(cue, Say | Tone | Pace):
+        if isinstance(cue, _HEARD):
             self.speaker.enqueue(cue, self.timeline.now)
             if isinstance(cue, Say) and cue.role == "call" and self.call_asked_ms is None:
                 self.call_asked_ms = self.timeline.now

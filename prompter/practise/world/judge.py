@@ -23,6 +23,9 @@ BREATHS = re.compile(r"(?i)^(?!Stop ).*squeez|^Breathe into")
 PULLS = re.compile(r"^Pull (out the old one|the tube out|it all the way)")
 QUIET_STEPS = frozenset({"settle", "watch", "bag-or-vent", "no-tube-watch", "handed-over", "closing", "debrief", "debrief-bag", "debrief-phone", "debrief-end", "closed"})
 
+SPOKEN = (Answered, Numbered, Unclear)
+"""Events of somebody who says or keys something."""
+
 
 class Judge:
     """`failures`: what a run must not do, each in one line. Counts wrong branches by their cause."""
@@ -66,16 +69,16 @@ class Judge:
         """The truth of the question that is open, should silence be taken for an answer now."""
         self._truth = None
         stand = self._machine.table.stands[self._machine.step]
-        if stand.ask and isinstance(event, Answered | Numbered | Unclear) or self._machine.waits:
+        if stand.ask and isinstance(event, SPOKEN) or self._machine.waits:
             meaning = meaning_of(stand.ask[-1].text) if stand.ask else None
             if meaning is not None and meaning.sort == "ask":
                 self._truth = self._eyes.truth(meaning.what)
-        if isinstance(event, Answered | Numbered | Unclear):
+        if isinstance(event, SPOKEN):
             self._heard_anybody = True
             self.last_believed = event.answer if isinstance(event, Answered) else None
 
     def after(self, event: Record, cues: list[Record], spoken: Spoken | None) -> None:
-        if spoken is not None and isinstance(event, Answered | Numbered | Unclear):
+        if spoken is not None and isinstance(event, SPOKEN):
             self.utterances += 1
             self.believed += isinstance(event, Answered) and event.answer == spoken.answer
         for cue in cues:

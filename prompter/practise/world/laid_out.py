@@ -2,14 +2,12 @@
 
 from dataclasses import dataclass, field
 
-from transitions import Machine
-
 from prompter.flow.document import Flow
-from prompter.flow.engine import engine_of
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import STAY, Table, build
 from prompter.practise.world.case import plan_of, variant_of
 from prompter.practise.world.parameters import Parameters
+from prompter.proof.rows import RowEngine
 
 
 @dataclass
@@ -17,7 +15,7 @@ class LaidOut:
     """`leads`: (step, answer) to the steps it may lead to."""
 
     table: Table
-    engine: Machine
+    engine: RowEngine  # the same rows as an emergency's engine, without its ceremony
     oximeter: bool
     call_after_ms: int
     leads: dict[tuple[str, str], set[str]]
@@ -38,4 +36,4 @@ def lay_out(flow: Flow, p: Parameters, kind: int) -> LaidOut:
     leads: dict[tuple[str, str], set[str]] = {}
     for row in table.rows:
         leads.setdefault((row.source, row.trigger), set()).add(row.source if row.target == STAY else row.target)
-    return LaidOut(table, engine_of(table), "oximeter" in variant.facts, int(1000 * variant.numbers["call_after_s"]), leads)
+    return LaidOut(table, RowEngine(table), "oximeter" in variant.facts, int(1000 * variant.numbers["call_after_s"]), leads)

@@ -26,6 +26,8 @@ class Patient:
         self._reserve_s = table["to_90_after_oxygen_s"][age] * p["patient.lung_reserve_on_air"]
         self._fall = table["fall_percent_s"][age] * p["patient.fall_factor"]
         self._worth_ms = 60_000 / per_minute
+        self._recovery, self._stops = p["patient.recovery_percent_s"], p["patient.stops_breathing_at_percent"]
+        self._more_reserve = p["patient.oxygen_reserve"]
         self.usual, self.spo2 = usual, usual
         self.effort = 1.0
         """How well the patient breathes by itself if the way is open: 0 to 1."""
@@ -61,7 +63,7 @@ class Patient:
             self.now += step
 
     def _step(self, ms: int) -> None:
-        p, s = self._p, ms / 1000
+        s = ms / 1000
         share = self.breathes()
         if self._bank_ms > 0:
             share += min(1.0, self._bank_ms / ms)
@@ -72,19 +74,18 @@ class Patient:
         if share < ENOUGH:
             self.spo2 -= self._fall_percent_s() * (1 - share / ENOUGH) * s
         else:
-            rise = p["patient.recovery_percent_s"] * min(1.0, (share - ENOUGH) / (1 - ENOUGH) + 0.2)
+            rise = self._recovery * min(1.0, (share - ENOUGH) / (1 - ENOUGH) + 0.2)
             self.spo2 = min(best, self.spo2 + rise * s)
         self.spo2 = max(LOWEST_PERCENT, self.spo2)
         self.lowest = min(self.lowest, self.spo2)
-        stops = p["patient.stops_breathing_at_percent"]
-        self.driven = self.spo2 >= stops + (0 if self.driven else 20)
+        self.driven = self.spo2 >= self._stops + (0 if self.driven else 20)
         if self.now - self._past[-1][0] >= 5_000:
             self._past.append((self.now, self.spo2))
 
     def _fall_percent_s(self) -> float:
         if self.spo2 <= 90:
             return self._fall
-        reserve = self._reserve_s * (self._p["patient.oxygen_reserve"] if self.oxygen_on else 1.0)
+        reserve = self._reserve_s * (self._more_reserve if self.oxygen_on else 1.0)
         return max(1.0, self.usual - 90) / reserve
 
     def shown(self) -> int:

@@ -39,9 +39,12 @@ _LAID: dict[tuple[str, str, int], LaidOut] = {}
 """What this process has laid out: a few dozen at most."""
 
 
+_loaded = cache(load_flow)
+
+
 @cache
 def flow_of(arm: str, path: str) -> Flow:
-    flow = load_flow(path)
+    flow = _loaded(path)
     return answers_only(flow) if arm == ANSWERS_ONLY else flow
 
 
@@ -60,6 +63,8 @@ def many(works: Iterable[Work], processes: int | None = None) -> list[list[Outco
     processes = processes or os.cpu_count() or 1
     if processes == 1 or len(listed) == 1:
         return [_do(work) for work in listed]
+    for path in {work.flow_path for work in listed}:
+        _loaded(path)  # once, before there are several processes
     with ProcessPoolExecutor(processes) as pool:
         return list(pool.map(_do, listed))
 
