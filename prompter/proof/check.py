@@ -76,7 +76,7 @@ def _walked(flow: Flow, age: str, part: Part, stop_at_first: bool, digest: bool,
     found = walk.found
     look_at_texts(flow, table, found)
     if tables:
-        look_at_rows(flow, found)
+        look_at_rows(flow, found.findings)
     apart = walk_silence(flow, table, age, found)
     if only or not (stop_at_first and found.findings.failed):
         walk.run()
