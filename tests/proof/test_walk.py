@@ -7,6 +7,7 @@ from driver import canonical, engine_for, table_for
 from variants import drawn
 
 from prompter.events import Answered, Numbered, Resumed, SpeechStarted, Ticked, Unclear
+from prompter.flow.call import ROWS, STEPS, Call
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.memory import Memory
@@ -17,7 +18,7 @@ from prompter.proof.check import walk_one
 from prompter.proof.forking import RememberingMachine
 from prompter.proof.found import Walked
 from prompter.proof.properties.machine import SAME
-from prompter.proof.rows import RowEngine
+from prompter.proof.rows import PlainCall, RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.texts import GRADE, look_at_texts
 from prompter.proof.variants import Facts, open_variant, undecided
@@ -77,6 +78,18 @@ def test_a_machine_that_remembers_its_deadline_does_what_one_does_that_does_not(
     for event in (Resumed(scene.now, 5_000), Answered(scene.now, "no phone", "no phone"), Answered(scene.now, "worse", "worse"), Ticked(scene.now + 60_000)):
         assert canonical(usual.feed(event)) == canonical(remembering.feed(event))
         assert usual.next_deadline_ms() == remembering.next_deadline_ms()
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_the_call_takes_the_same_rows_plainly(flow, step):
+    """Against the library's engine, which the call of an emergency asks."""
+    table = build(flow, open_variant("adult"))
+    for trigger in {row[0] for row in ROWS}:
+        usual, plain = Call(table), PlainCall(table)
+        usual.step = plain.step = step
+        usual._take(trigger)
+        plain._take(trigger)
+        assert usual.step == plain.step
 
 
 def edges(scene: Scene, rng: random.Random, facts):
