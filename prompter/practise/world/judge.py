@@ -12,7 +12,7 @@ from prompter.practise.world.understanding import meaning_of
 SLACK_MS = 3_000
 """A clip that has begun is not cut by a deadline, and a walk of deadlines ends with one."""
 
-GAP_MS, GAP_CHANGING_MS, GAP_TUBE_OUT_MS = 30_000, 60_000, 45_000
+GAP_MS, GAP_CHANGING_MS, GAP_TUBE_OUT_MS, NEARLY_DUE_MS = 30_000, 60_000, 45_000, 22_000
 """Between breath prompts while not better: at most this (the brief's limits)."""
 
 FIRST_MS = {"ventilated": 20_000, "to take off": 60_000, "": 45_000}
@@ -43,6 +43,7 @@ class Judge:
         self.utterances = self.believed = 0
         self.beating = False  # a beat of breaths or pushes is sounding now
         self._breath_ms: int | None = None
+        self._changing_ms: int | None = None  # when a tube was last being changed
         self._heard_anybody = False
         self._call_ms: int | None = None
         self._truth: str | None = None
@@ -156,7 +157,13 @@ class Judge:
         if out_ms is not None and out_ms >= since:  # the tube came out with or after the last breath
             since, limit = out_ms, GAP_TUBE_OUT_MS
         elif "changing" in memory.marks and memory.known["tube"] != "out":
-            limit = GAP_CHANGING_MS
+            self._changing_ms, limit = now, GAP_CHANGING_MS
+        elif self._changing_ms is not None and self._changing_ms > since:
+            # Who leaves a change (takes it back) had its longer time, and no more than that of it: breaths must come as
+            # if they were nearly due, as on the walk.
+            if now - since > GAP_CHANGING_MS + SLACK_MS:
+                self._fail_once("gap", f"no breath prompt for {(now - since) / 1000:.0f} s at {machine.step}, out of a change")
+            since = max(since, self._changing_ms - NEARLY_DUE_MS)
         if now - since > limit + SLACK_MS:
             self._fail_once("gap", f"no breath prompt for {(now - since) / 1000:.0f} s at {machine.step}")
 
