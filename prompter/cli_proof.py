@@ -13,7 +13,7 @@ from rich.table import Table
 
 from prompter.errors import CannotDo
 from prompter.flow.reading import load_flow
-from prompter.proof import traces
+from prompter.proof import clinical, traces
 from prompter.proof.check import Checked, Result, check
 from prompter.proof.trying import CAUGHT, HARMLESS, REFUSED, SURVIVES, Tally, try_all
 from prompter.resources import named_flow
@@ -159,6 +159,8 @@ def _print(checked: Checked, files: dict[str, str], console: Console) -> None:
         if result.failed:
             console.print(f"[red]fails[/red] {escape(result.prop.name)}: {escape(result.failed)}", highlight=False)
             console.print(f"      because: {escape(result.prop.reason)} ({escape(result.prop.source)})", highlight=False)
+            if result.prop in clinical.PROPERTIES:
+                console.print("      if it is meant: it is written down twice, and changes in prompter/proof/clinical.yaml as well.", highlight=False)
             if result.path:
                 steps = " · ".join("silence" if isinstance(e, int) else traces._said(e) for e in result.path.events)
                 console.print(f"      shortest way: {escape(steps)}", highlight=False)

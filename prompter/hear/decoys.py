@@ -16,7 +16,9 @@ DECOYS: tuple[str, ...] = (
     "it's ringing", "nearly here", "they're coming", "they're not here yet", "what's that",
     "where is it", "who is it", "how is she", "are you there",
     # once wordings of the flow, and too near to ones of opposite answers
-    "went right down", "it's dropping", "no air", "no air gets in",
+    "went right down", "it's dropping",
+    # once wordings of a flat chest, and taken for an empty bottle ("no oxygen")
+    "no air", "no air gets in",
     # everyday
     "yes", "no", "yeah", "oh no", "oh yes", "oh", "okay", "all right", "right", "left", "stop",
     "go", "go on", "up", "down", "on", "off", "in", "out", "here", "there", "now", "wait",

@@ -12,7 +12,6 @@ from prompter.flow.table import build
 from prompter.proof import clinical, properties, silence, texts
 from prompter.proof.found import Path, Walked
 from prompter.proof.properties.property import Property
-from prompter.proof.clinical import look_at_rows
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
@@ -76,7 +75,7 @@ def _walked(flow: Flow, age: str, part: Part, stop_at_first: bool, digest: bool,
     found = walk.found
     look_at_texts(flow, table, found)
     if tables:
-        look_at_rows(flow, found.findings)
+        clinical.look_at_rows(flow, found.findings)
     apart = walk_silence(flow, table, age, found)
     if only or not (stop_at_first and found.findings.failed):
         walk.run()

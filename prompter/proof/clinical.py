@@ -45,7 +45,7 @@ def look_at_rows(flow: Flow, found: Findings) -> None:
         _says(name, step, row, found)
         _calls(name, step, row, found)
     for part in flow.covers:
-        _looked_up(part, flow, found)
+        _marks_and_conditions(part, flow, found)
     for name, lines in _of(_written()["ways"], flow):
         have = [[line.go, *line.when] for line in flow.ways.get(name, [])]
         found.check(WAYS.name, have == lines, f"the way {name!r} is {have}, not {lines}")
@@ -122,17 +122,34 @@ def _calls(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     found.check(CALLS.name, twice == row.get("twice", []), f"at {name!r} {twice} must be said twice, not {row.get('twice', [])}")
 
 
-def _looked_up(part: str, flow: Flow, found: Findings) -> None:
-    """What is remembered, and which lines are said only on a condition: by step, of one flow's part."""
+def _marks_and_conditions(part: str, flow: Flow, found: Findings) -> None:
+    """What is left behind, and which lines are said only on a condition: by step, of one flow's part; and of what holds at any step."""
     steps = {name: flow.steps[name] for name in (flow.joined[part].steps if flow.joined else flow.steps) if name in flow.steps}
-    for table, have in (("marks", marks(steps)), ("said only if", said_only_if(steps))):
-        wanted = _written()[table].get(part, {})
-        for name in have.keys() | wanted.keys():
-            prop = MARKS if table == "marks" else SAYS
-            found.check(prop.name, have.get(name) == wanted.get(name), f"{table} at {name!r}: {have.get(name)}, not {wanted.get(name)}")
+    wanted = _written()
+    have, written = marks(steps), wanted["marks"].get(part, {})
+    for name in [*steps, *(name for name in written if name not in steps)]:
+        _same_marks(have.get(name, {}), written.get(name, {}), f"at {name!r}", found)
+    conditions, written = said_only_if(steps), wanted["said only if"].get(part, {})
+    for name in [*steps, *(name for name in written if name not in steps)]:
+        for which, (one, other) in enumerate(zip_longest(conditions.get(name, []), written.get(name, [])), start=1):
+            found.check(SAYS.name, one == other, f"line {which} at {name!r} depends on {_told(one)}, not on {_told(other)}")
     if part == flow.base:
-        everywhere = {"effects": {name: _left_behind(effects) for name, effects in flow.effects.items()}, "answers": _by_arm(flow.everywhere)}
-        found.check(MARKS.name, everywhere == _written()["marks everywhere"], f"marks at any step: {everywhere}, not {_written()['marks everywhere']}")
+        everywhere = wanted["marks everywhere"]
+        _same_marks(_by_arm(flow.everywhere), everywhere["answers"], "at any step", found)
+        _same_marks({name: _left_behind(effects) for name, effects in flow.effects.items()}, everywhere["effects"], "among the effects", found)
+
+
+def _same_marks(have: Mapping[str, list[Any]], wanted: Mapping[str, list[Any]], where: str, found: Findings) -> None:
+    for what in [*have, *(what for what in wanted if what not in have)] or ["nothing"]:
+        one, other = have.get(what), wanted.get(what)
+        found.check(MARKS.name, one == other, f"what {what!r} {where} leaves behind is {_told(one)}, not {_told(other)}")
+
+
+def _told(told: list[Any] | None) -> str:
+    """[a, b] as 'a, b'; several lists, one for each case, with a stroke between them."""
+    if not told:
+        return "nothing"
+    return " / ".join(map(_told, told)) if isinstance(told[0], list) else ", ".join(told)
 
 
 def marks(steps: Mapping[str, Step]) -> dict[str, dict[str, list[Any]]]:

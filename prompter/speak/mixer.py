@@ -235,6 +235,8 @@ class Mixer:
                 self._playing.cut = True
                 self._playing.sound.fade(self.position, self._samples(limits.HUSH_FADE_MS))
             for tone in self._under:
+                if tone.cut:
+                    continue
                 cut.append(tone.cue.cue)
                 tone.cut = True
                 tone.sound.fade(self.position, self._samples(limits.HUSH_FADE_MS))

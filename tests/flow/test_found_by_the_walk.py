@@ -1,7 +1,7 @@
 """Faults that the walk of all states found, each with the shortest way to it."""
 
 import pytest
-from driver import Drive, table_for
+from driver import Drive, reach, table_for
 from variants import like
 
 from prompter.events import SpeechStarted
@@ -99,6 +99,31 @@ def test_pushes_that_nobody_heard_begin_put_off_no_breaths():
     drive.wait(20)
     assert not any(beat.pace.what == "pushes" for beat in drive.beats), "the moment between the prompt and the first push"
     assert any(last < at <= last + 31_500 for at in drive.breath_prompts()), drive.texts(last)
+
+
+@pytest.mark.parametrize("again", ["halfway", "neck swelling"])
+def test_where_no_tube_may_be_changed_a_mask_that_breathes_is_not_left_to_be_found_again(again):
+    """It was, each time, by way of "Call now." and the oxygen: 4 s further from the last breath."""
+    drive = blurted(like("neck only", without=("change allowed", "helper")), "neck swelling").silent_until("neck-only-mask")
+    drive.blurts(again)
+    assert drive.step == "neck-only-mask" and drive.call == "asked"
+    assert drive.machine.memory.known["tube"] in ("unknown", "out")
+
+
+@pytest.mark.parametrize(("flow_step", "answers"), [
+    ("bag-again", ("in place", "passed", "not better", "rising", "done")),
+    ("last-bag", ("in place", "passed", "not better", "rising", "done", "rising", "passed")),
+])  # fmt: skip
+def test_a_chest_that_stays_flat_after_a_change_asks_for_the_call_in_a_new_bout_too(flow_step, answers):
+    """The tube that was put in may lie in the wrong place, however long ago that was (the clinical brief, section 6)."""
+    for changed in (False, True):
+        drive = reach(like("on tube", without=("helper",)), *(("in place", "done") + answers[1:]))
+        assert drive.step == flow_step
+        if changed:
+            drive.machine.memory.marks |= {"changed", "guide out"}
+        drive.machine.call.step = "not yet"
+        drive.blurts("flat")
+        assert (drive.call == "asked") is changed, changed
 
 
 FLAT = ("in place", "done", "passed", "not better", "rising", "done", "rising", "passed", "flat")

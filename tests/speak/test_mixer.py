@@ -71,6 +71,7 @@ def test_hush_ends_the_tone_under_a_prompt_as_well() -> None:
     m.enqueue(say(2, "20000"))
     m.render(100)
     assert sorted(m.hush()) == [1, 2]
+    assert m.hush() == [], "each is cut once"
     assert np.abs(m.render(5_000)[FADE:]).max() == 0
     assert {e.cue for e in ends(m.take_reports()) if e.cut} == {1, 2}
 

@@ -12,8 +12,11 @@ from prompter.practise.world.understanding import meaning_of
 SLACK_MS = 3_000
 """A clip that has begun is not cut by a deadline, and a walk of deadlines ends with one."""
 
-GAP_MS, GAP_CHANGING_MS, GAP_TUBE_OUT_MS, NEARLY_DUE_MS = 30_000, 60_000, 45_000, 22_000
+GAP_MS, GAP_CHANGING_MS, GAP_TUBE_OUT_MS = 30_000, 60_000, 45_000
 """Between breath prompts while not better: at most this (the brief's limits)."""
+
+NEARLY_DUE_MS = 22_000
+"""Who leaves a change stands as if the last breath were this long ago, as on the walk (`proof/properties/breaths.py`)."""
 
 FIRST_MS = {"ventilated": 20_000, "to take off": 60_000, "": 45_000}
 CALL_LATE_MS = 5_000
@@ -159,8 +162,7 @@ class Judge:
         elif "changing" in memory.marks and memory.known["tube"] != "out":
             self._changing_ms, limit = now, GAP_CHANGING_MS
         elif self._changing_ms is not None and self._changing_ms > since:
-            # Who leaves a change (takes it back) had its longer time, and no more than that of it: breaths must come as
-            # if they were nearly due, as on the walk.
+            # Who leaves a change (takes it back) had its longer time, and has no more than that of it.
             if now - since > GAP_CHANGING_MS + SLACK_MS:
                 self._fail_once("gap", f"no breath prompt for {(now - since) / 1000:.0f} s at {machine.step}, out of a change")
             since = max(since, self._changing_ms - NEARLY_DUE_MS)
