@@ -20,7 +20,7 @@ _IS = re.compile(r"^([a-z]+) is (not )?([a-z ]+)$")
 _COUNT = re.compile(r"^([a-z ]+?) (>=|<) (\d+)$")
 _ALL_FACTS = frozenset(FACTS)
 DYNAMIC_FACTS = frozenset({"helper"})
-"""Facts of the plan that may change while it goes on ("I'm alone")."""
+"""Facts of the plan that may change while it goes on ("I am by myself")."""
 NUMBER_ATOMS = frozenset({"low number", "fresh number"})
 
 

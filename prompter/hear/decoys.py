@@ -19,6 +19,8 @@ DECOYS: tuple[str, ...] = (
     "went right down", "it's dropping",
     # once wordings of a flat chest, and taken for an empty bottle ("no oxygen")
     "no air", "no air gets in",
+    # once wordings of the flow, and what an operator's questions were taken for
+    "help me", "I'm alone", "are you alone", "are you by yourself",
     # everyday
     "yes", "no", "yeah", "oh no", "oh yes", "oh", "okay", "all right", "right", "left", "stop",
     "go", "go on", "up", "down", "on", "off", "in", "out", "here", "there", "now", "wait",
