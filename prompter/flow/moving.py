@@ -35,6 +35,7 @@ class Moving(Standing):
         self._answer: str | None = None
         self._taken = False
         self._acknowledged = False  # the answer was read back when it was said
+        self._once_more: int | None = None  # the prompt that asks for good news a second time, until it has ended
 
     @property
     def outcome(self) -> str:
@@ -84,15 +85,25 @@ class Moving(Standing):
     def ask_to_confirm(self, row: Row) -> None:
         """Called by the engine: good news is asked for a second time."""
         self._taken = True
-        within_ms = int(self._rules.confirm_within_s * 1000)
-        if self._may_hold():
-            self._clock.wait_for(within_ms)
         self.memory.pending = row.trigger
-        self._clock.confirm_until = self.now_ms + within_ms
-        self.say(self.table.to_confirm(row.trigger), "question")
+        self._confirm_from(self.now_ms)
+        self._once_more = self.say(self.table.to_confirm(row.trigger), "question")
+
+    def _confirm_from(self, at: int) -> None:
+        """The second time counts within the rule's seconds from here; what silence does waits for it."""
+        until, now_until = at + int(self._rules.confirm_within_s * 1000), self._clock.confirm_until
+        if self._may_hold():
+            self._clock.wait_for(until - (at if now_until is None else now_until))
+        self._clock.confirm_until = until
+
+    def _prompt_over(self, cue: int) -> None:
+        if cue == self._once_more and self._clock.confirm_until is not None:
+            # Nobody answers a question before it has been asked: who takes eight seconds after it has them.
+            self._confirm_from(self.now_ms)
+        super()._prompt_over(cue)
 
     def _not_confirmed(self) -> None:
-        self.memory.pending = self._clock.confirm_until = None
+        self.memory.pending = self._clock.confirm_until = self._once_more = None
 
     def _echo(self, row: Row, how: How, answer: str | None) -> None:
         if answer is not None and how in ("spoken", "keyed") and not self._acknowledged:

@@ -55,6 +55,8 @@ class Watch:
     wont_pass: int = 0
     insertions: int = 0
     inner_out: bool = False
+    inner_was_out: bool = False  # at some time
+    inner_may_be_out: bool = False  # "that was wrong" may have taken its going in back
     errands: frozenset[str] = frozenset()  # asked for already
     changing_at: int | None = None  # when a tube was last being changed
     since: dict[str, int] = field(default_factory=dict)
@@ -64,7 +66,8 @@ class Watch:
         twin.last_breath, twin.breathing_now, twin.reason, twin.guide_in = self.last_breath, self.breathing_now, self.reason, self.guide_in
         twin.test_breaths, twin.tubes, twin.out_since, twin.swelling = self.test_breaths, self.tubes, self.out_since, self.swelling
         twin.cuff_empty, twin.beat_began, twin.spoken_at, twin.route_flat = self.cuff_empty, self.beat_began, self.spoken_at, self.route_flat
-        twin.wont_pass, twin.insertions, twin.inner_out, twin.errands = self.wont_pass, self.insertions, self.inner_out, self.errands
+        twin.wont_pass, twin.insertions, twin.errands = self.wont_pass, self.insertions, self.errands
+        twin.inner_out, twin.inner_was_out, twin.inner_may_be_out = self.inner_out, self.inner_was_out, self.inner_may_be_out
         twin.changing_at, twin.since = self.changing_at, self.since.copy()
         return twin
 
@@ -221,7 +224,7 @@ def _learned(watch: Watch, cue: Learned) -> None:
         watch.reason, watch.guide_in, watch.test_breaths = False, False, 0  # and it was out until a breath is given
     elif cue.what == "changed":
         watch.guide_in, watch.cuff_empty, watch.test_breaths = True, True, 0  # a new tube's cuff is empty
-        watch.inner_out = True
+        watch.inner_out = watch.inner_was_out = True
     elif cue.what == "tries":
         watch.tubes = int(cue.value)
     elif cue.what == "swelling":

@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 from prompter import cli_proof
 from prompter.cli_flow import app
 from prompter.events import Answered
+from prompter.flow.reading import load_flow
 from prompter.proof.check import PROPERTIES, Checked, Result
 from prompter.proof.clinical import look_at_rows
 from prompter.proof.mutants import mutants_of
@@ -137,3 +138,28 @@ def test_properties_have_names_of_their_own_reasons_and_sources():
 
 def test_a_trace_knows_its_type():
     assert Trace("f", "p", "d", "child", True, frozenset(), (3,)).events == (3,)
+
+
+THERE = "only what is there is spoken of"
+INNER_FACTS = frozenset({"change allowed", "cuffed", "inner needed for bag", "inner tube", "neck only", "on tube", "oxygen", "tube"})
+
+
+def replayed(flow, *answers: str | int) -> dict[str, str]:
+    events = tuple(a if isinstance(a, int) else Answered(0, a, a) for a in answers)
+    return replay(Trace(flow.flow, THERE, "", "adult", False, INNER_FACTS, events), flow)[1]
+
+
+def test_a_new_tube_stands_without_its_inner_tube_also_when_an_answer_is_taken_back():
+    flow = load_flow(flow_file("breathing-trouble"))
+    assert not replayed(flow, "came out", "not breathing", "tube in", "limp", "moving", "moving", "better", 2, "flat", "wrong", "not better")
+
+
+def test_an_inner_tube_that_never_was_out_does_not_go_in_when_an_answer_is_taken_back(tmp_path):
+    yaml = YAML()
+    body = yaml.load(flow_file("breathing-trouble").read_text(encoding="utf-8"))
+    body["steps"]["valve-off"]["say"].insert(0, "Clean inner tube in.")
+    file = tmp_path / "slip.yaml"
+    with file.open("w", encoding="utf-8") as out:
+        yaml.dump(body, out)
+    flow = load_flow(file)
+    assert THERE not in replayed(flow, "mucus", "wrong") and THERE in replayed(flow, "mucus", "wrong", "in place")

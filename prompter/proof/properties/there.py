@@ -95,7 +95,7 @@ def _marked(edge: Edge, name: str) -> bool:
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if edge.answer == "wrong":
-        watch.inner_out = False
+        watch.inner_out, watch.inner_may_be_out = False, watch.inner_was_out
     if watch.errands and (edge.answer == "wrong" or edge.scene.machine.outcome != "open"):
         watch.errands = frozenset()
     if edge.answer == "tell them":
@@ -147,10 +147,11 @@ def _told(edge: Edge, found: Findings) -> None:
 def _inner(watch: Watch, say: Say, edge: Edge, found: Findings) -> None:
     """What was taken out goes in again, once, and nothing else does."""
     if say.text.startswith("Inner tube out"):
-        watch.inner_out = True
+        watch.inner_out = watch.inner_was_out = True
     elif say.text.startswith("Clean inner tube in"):
-        found.check(THERE.name, watch.inner_out or say.step == "inner-in", f"{say.text!r} at {say.step!r}, and it is not out")
-        watch.inner_out = False
+        may_be_out = watch.inner_out or watch.inner_may_be_out or say.step == "inner-in"
+        found.check(THERE.name, may_be_out, f"{say.text!r} at {say.step!r}, and it is not out")
+        watch.inner_out = watch.inner_may_be_out = False
     elif say.text.startswith("Fill the cuff"):
         found.check(THERE.name, watch.cuff_empty or say.step == "cuff-fill", f"{say.text!r} at {say.step!r}, and it is not empty")
     elif say.text.startswith("Bag on"):
