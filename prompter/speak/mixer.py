@@ -21,10 +21,10 @@ from prompter.speak.pacing import Grid
 from prompter.speak.resample import AtRate
 
 SPEECH_GAIN = 0.85
-"""With clips' and tones' own peaks the sum stays below full scale (a prompt that begins upon a tone as loud as can be may touch it)."""
+"""With clips' and tones' own peaks the sum stays below full scale."""
 
 DUCK_GAIN = 0.35
-"""The beat under speech: about 9 dB down, still to be heard, and still on the beat."""
+"""The beat under speech, and a tone that it begins upon: about 9 dB down, still to be heard, and still on the beat."""
 
 DUCK_MS, UNDUCK_MS = 10, 250
 """How fast the beat goes down when speech begins, and comes back."""
@@ -361,7 +361,8 @@ class Mixer:
 
     def _may_begin(self, waiting: _Waiting) -> bool:
         """Whether the first that waits may begin here. A prompt does not wait for the end of a tone that
-        only says "heard": the answer to it comes in the same breath (80 ms sooner, and the gap)."""
+        only says "heard": the answer to it comes in the same breath (80 ms sooner, and the gap). The tone is
+        ducked as the beat is, or the first word is harder to understand."""
         playing = self._playing
         upon_a_tone = playing and isinstance(playing.cue, Tone) and playing.cue.name == "noted" and not playing.cut and isinstance(waiting.cue, Say)
         return (upon_a_tone or (not playing and self.position >= self._free_at)) and not self._holds(waiting)
@@ -387,14 +388,12 @@ class Mixer:
     def _mix(self, out: np.ndarray, stop: int) -> None:
         """Add all that sounds from this position to `stop`."""
         now = self.position
-        if self._beats:
+        if self._beats or self._under:
             since, start_gain, end_gain, steps = self._duck
             turned = np.clip((np.arange(now, stop) - since) / steps, 0.0, 1.0)
             gain = (start_gain + (end_gain - start_gain) * turned).astype(np.float32)
-            for sound in self._beats:
+            for sound in (*self._beats, *(tone.sound for tone in self._under)):
                 out += sound.part(now, stop) * gain
-        for tone in self._under:
-            out += tone.sound.part(now, stop)
         if self._playing:
             gain_of_one = np.float32(SPEECH_GAIN if isinstance(self._playing.cue, Say) else 1.0)
             out += self._playing.sound.part(now, stop) * gain_of_one

@@ -11,7 +11,7 @@ from prompter import limits
 from prompter.errors import Bug
 from prompter.events import Pace, Tone
 from prompter.speak import tones
-from prompter.speak.mixer import Beat, Mixer, PromptEndedAt, PromptStarted
+from prompter.speak.mixer import DUCK_GAIN, DUCK_MS, Beat, Mixer, PromptEndedAt, PromptStarted
 
 
 def test_clip_after_clip_with_a_short_gap() -> None:
@@ -61,8 +61,10 @@ def test_a_prompt_begins_upon_the_tone_that_says_heard() -> None:
     alone = mixer()
     alone.enqueue(say(2, "20000"))
     spoken = alone.render(RATE_HZ)
-    assert np.allclose(out[: length - 100], spoken[: length - 100] + tones.noted(RATE_HZ)[100:], atol=1e-6), "both sound"
-    assert np.abs(out).max() < 1, "below full scale"
+    ducked = DUCK_MS * RATE_HZ // 1000
+    rest = slice(ducked, length - 100)
+    assert np.allclose(out[rest], spoken[rest] + DUCK_GAIN * tones.noted(RATE_HZ)[100:][rest], atol=1e-6), "both sound, the word above the tone"
+    assert np.abs(np.diff(out[: 2 * ducked] - spoken[: 2 * ducked])).max() < 0.1, "no click where it goes down"
 
 
 def test_hush_ends_the_tone_under_a_prompt_as_well() -> None:
