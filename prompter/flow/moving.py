@@ -123,8 +123,9 @@ class Moving(Standing):
         engine_event = self._engine.events.get(back_to(place))
         if engine_event is None:
             raise Bug(f"no way back from {row.source} to {place}")
-        self._before = None
+        acknowledged, self._before, self._acknowledged = self._acknowledged, None, True
         engine_event.trigger(self, self)
+        self._acknowledged = acknowledged
         self._taken = True  # what was kept for the return may have led nowhere
 
     def _arrive(self, row: Row, how: How, answer: str | None) -> None:

@@ -4,7 +4,7 @@ import pytest
 from driver import Drive, reach, table_for
 from variants import like
 
-from prompter.events import SpeechStarted
+from prompter.events import Say, SpeechStarted
 from prompter.flow.memory import KNOWN
 
 ALONE = like(without=("helper",))
@@ -198,3 +198,10 @@ def test_a_chest_that_stays_flat_at_breaths_before_suction_leads_on_and_calls_af
     drive.blurts("vomit")
     drive.silent_until("breaths-first", 1).blurts("flat")
     assert drive.step == "wrong-place" and drive.call == "asked"
+
+
+def test_what_was_heard_is_said_back_once_also_where_a_visit_ends_with_it():
+    drive = blurted(ALONE, "mucus").silent_until("suction-visit")
+    drive.blurts("passed")
+    assert drive.step == "tube-check"
+    assert [c.text for c in drive.cues if isinstance(c, Say) and c.role == "echo"].count("I heard: all the way.") == 1

@@ -25,7 +25,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
     if answer:
         call.look(watch, edge, found)
     ends.look(watch, edge, found)
-    if edge.heard:
+    if edge.heard or answer:
         words.look(watch, edge, found)
     if edge.says or answer or watch.errands:
         there.look(watch, edge, found)

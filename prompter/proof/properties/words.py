@@ -17,14 +17,18 @@ CUFF = Property("uncuffed never hears of a cuff", "there is none")
 SALINE = Property("no saline without an order", "an order is the clinician's")
 VENT = Property("no ventilator, no vent", "what is not there is not spoken of")
 TUBE = Property("no tube, no tube words", "who has only the neck hole has no tube to change")
+ECHO = Property("what was heard is said back once", "said twice, the next step comes two seconds later")
 
-PROPERTIES = (TWELVE, FIVE, NECK, CUFF, SALINE, VENT, TUBE)
+PROPERTIES = (TWELVE, FIVE, NECK, CUFF, SALINE, VENT, TUBE, ECHO)
 _ADDRESS = ("Address:", "Again. Address", "Call back:")
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
     for sound in edge.heard:
         _heard(sound, sound.say, edge, found)
+    if edge.answer:
+        echoes = [say.text for say in edge.says if say.role == "echo"]
+        found.check(ECHO.name, len(echoes) < 2 or len(set(echoes)) == len(echoes), lambda: f"{echoes} at {edge.source!r}")
 
 
 def _heard(sound: Heard, say: Say, edge: Edge, found: Findings) -> None:
