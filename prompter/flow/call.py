@@ -55,19 +55,21 @@ class Call:
 
     def ask_now(self, by: Speaking, reason: str, how: How) -> None:
         """It is due: the timer ran out, or something happened that needs the call at once."""
-        if reason in self.reasons and self.step in ("asked", "on speaker"):
+        if reason in self.reasons and self.step in ("asked", "on speaker", "no phone"):
             return
         self.reasons.append(reason)
         if self.step == "not yet":
             self._fire("due", by, how, reason)
             self._ask(by)
+        elif self.step == "no phone" and by.now_ms - (self._asked_at or 0) >= self._every_ms["asked"]:
+            self._find_a_phone(by)  # it has become worse: now, not when it would be time
 
     def remind(self, by: Speaking) -> None:
         """The timer of this step ran out."""
         if self.step == "not yet":
             self.ask_now(by, "time", "timed")
         elif self.step == "no phone":
-            self._ask_in(self.table.line(self.table.flow.call.remind_without_phone), by)
+            self._find_a_phone(by)
         elif self.step == "asked":
             part = self.table.flow.call
             self._ask_in(self.table.line(part.ask_paced if by.paced else part.remind), by)
@@ -88,6 +90,8 @@ class Call:
         self._remind_from(by.now_ms)
         if step == "on speaker":
             by.tell_operator(self.table.on_speaker)
+        elif step == "no phone":
+            self._find_a_phone(by)  # said before the call was asked for, nothing else would ask for a phone
 
     def take_back(self, before: str, by: Speaking) -> None:
         """ "That was wrong": the call was not on speaker (or the crew has it) after all. What was asked for stays asked for."""
@@ -107,6 +111,9 @@ class Call:
     def _ask(self, by: Speaking) -> None:
         text = self.table.line(self.table.flow.call.ask_paced) if by.paced else by.choose(self.table.call_ask)
         self._ask_in(text or self.table.line(self.table.flow.call.remind), by)
+
+    def _find_a_phone(self, by: Speaking) -> None:
+        self._ask_in(self.table.line(self.table.flow.call.remind_without_phone), by)
 
     def _ask_in(self, text: str, by: Speaking) -> None:
         by.say(text, "call")

@@ -205,6 +205,25 @@ def test_rule_6_an_assumed_answer_at_look_asks_for_the_call():
     assert drive.call == "asked" and drive.wait(5).call_prompts()[0] - since <= 5000
 
 
+def test_rule_6_who_has_no_phone_before_the_call_is_asked_for_is_told_to_find_one():
+    """A radio's "no phone" in the first seconds put the call off for two minutes."""
+    drive = reach(like(call_after_s=60))
+    since = drive.now
+    drive.blurts("no phone")
+    assert drive.wait(5).said("Find any phone.", since) is not None
+
+
+def test_rule_6_without_a_phone_one_is_asked_for_again_when_it_becomes_worse():
+    drive = reach(ALONE, *TO_LOOK)
+    drive.blurts("no phone")
+    drive.wait(25)
+    since = drive.now
+    drive.blurts("not breathing")
+    assert drive.wait(8).said("Find any phone.", since) is not None
+    drive.blurts("limp")
+    assert len([at for at in drive.emitted("Find any phone.") if at >= since]) == 1, "it has just been said"
+
+
 def test_rule_6_reminders_every_20_s_until_on_speaker_and_every_120_s_without_a_phone():
     drive = Drive(table_for(like())).start().wait(100)
     asked = [c.at_ms for c in drive.cues if isinstance(c, Say) and c.role == "call"]
@@ -212,9 +231,9 @@ def test_rule_6_reminders_every_20_s_until_on_speaker_and_every_120_s_without_a_
     since = drive.now
     drive.blurts("no phone")
     drive.wait(380)
-    asked = [c.at_ms for c in drive.cues if isinstance(c, Say) and c.role == "call" and c.at_ms > since]
-    last = max(at for at in drive.emitted("Emergency call, on speaker: 5 5 5, 0 1 4 2.") if at <= since)
-    assert [b - a for a, b in zip([last, *asked], asked, strict=False)] == [120_000] * 3
+    asked = drive.emitted("Find any phone.")
+    assert asked[0] == since, "a phone is asked for at once"
+    assert [b - a for a, b in zip(asked, asked[1:], strict=False)] == [120_000] * 3
     drive.blurts("on speaker")
     since = drive.wait(10).now
     drive.wait(300)

@@ -69,16 +69,17 @@ class Airway:
         """What the patient's own breaths can move, by any way."""
         if self.ventilator == "fault":
             return 0.0
-        flow = min(1.0, self.through_tube(bag=False))
         if not self.has_tube:
-            return flow
+            return min(1.0, self.through_tube(bag=False))
         above = self._above()
         if self.tube == "out":
             return min(1.0, self._neck_hole + 0.4 * above)
         if self.tube == "wrong":
             return 0.3 * above
-        around = 0.0 if self.cuff_full else self._around_tube * above
-        return min(1.0, flow + around)
+        flow = self.through_tube(bag=False)
+        if not self.cuff_full:
+            flow += self._around_tube * above
+        return flow if flow < 1.0 else 1.0
 
     def _above(self) -> float:
         """By mouth and nose."""

@@ -112,10 +112,13 @@ class Emergency:
             timeline.after(fault.at_ms, self._break, fault)
         while self._ended is None:
             world, spoken, due = timeline.next_at, speaker.next_at, self._due
-            at = min(world, spoken, due)
+            at = world if world <= spoken else spoken
+            if due < at:
+                at = due
             if at > LIMIT_MS:
                 break
-            timeline.now = max(timeline.now, at)
+            if at > timeline.now:
+                timeline.now = at
             if world <= at:
                 timeline.step()
             elif spoken <= at:
@@ -134,11 +137,12 @@ class Emergency:
         self.events += 1
         self.judge.before(event)
         cues = self.machine.feed(event)
-        if not isinstance(event, _PASSING):
+        if self._note is not None and not isinstance(event, _PASSING):
             self.note("ear", _shown(event))
-        self._make_way(event, cues)
-        for cue in cues:
-            self._carry_out(cue)
+        if cues:
+            self._make_way(event, cues)
+            for cue in cues:
+                self._carry_out(cue)
         self.judge.beating = self.speaker.paced in ("breaths", "pushes")
         self.judge.after(event, cues, spoken)
         due = self.machine.next_deadline_ms()
@@ -147,7 +151,7 @@ class Emergency:
             self._ended = "handed over" if self.machine.outcome == "handed over" else "closed"
 
     def _make_way(self, event: Record, cues: list[Record]) -> None:
-        if cues and any(isinstance(cue, Moved) and cue.machine == "care" for cue in cues):
+        if any(isinstance(cue, Moved) and cue.machine == "care" for cue in cues):
             if isinstance(event, SPOKEN):
                 self.speaker.hush(self.timeline.now)
             else:

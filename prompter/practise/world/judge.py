@@ -72,12 +72,13 @@ class Judge:
     def before(self, event: Record) -> None:
         """The truth of the question that is open, should silence be taken for an answer now."""
         self._truth = None
-        stand = self._machine.table.stands[self._machine.step]
-        if stand.ask and isinstance(event, SPOKEN) or self._machine.waits:
-            meaning = meaning_of(stand.ask[-1].text) if stand.ask else None
+        machine, spoken = self._machine, isinstance(event, SPOKEN)
+        if spoken or machine.waits:
+            ask = machine.table.stands[machine.step].ask
+            meaning = meaning_of(ask[-1].text) if ask else None
             if meaning is not None and meaning.sort == "ask":
                 self._truth = self._eyes.truth(meaning.what)
-        if isinstance(event, SPOKEN):
+        if spoken:
             self._heard_anybody = True
             self.last_believed = event.answer if isinstance(event, Answered) else None
 
@@ -171,4 +172,4 @@ class Judge:
 
     def _shaken(self) -> bool:
         """A clock that leapt or a loudspeaker that tells nothing: times are not the flow's."""
-        return bool({"clock", "loudspeaker"} & set(self.faults))
+        return bool(self.faults) and ("clock" in self.faults or "loudspeaker" in self.faults)

@@ -152,7 +152,7 @@ class Loudspeaker:
         if self._cut:
             self.next_at = now
             return
-        at = self._playing_ends if self._playing else max(self._free_at, now) if self._queue else NEVER
+        at = self._playing_ends if self._playing else self._free_at if self._queue else NEVER
         if self._pace is not None:
             at = min(at, self._beat_ends, self._next_beat_at())
-        self.next_at = max(now, at) if at < NEVER else NEVER
+        self.next_at = at if at > now else now

@@ -57,28 +57,35 @@ class Patient:
         return self.breathes() >= ENOUGH and self.spo2 >= 90
 
     def advance(self, to_ms: int) -> None:
-        while self.now < to_ms:
-            step = min(STEP_MS, to_ms - self.now)
+        while (left := to_ms - self.now) > 0:
+            step = left if left < STEP_MS else STEP_MS
             self._step(step)
             self.now += step
 
     def _step(self, ms: int) -> None:
-        s = ms / 1000
-        share = self.breathes()
-        if self._bank_ms > 0:
-            share += min(1.0, self._bank_ms / ms)
-            self._bank_ms = max(0.0, self._bank_ms - ms)
+        # Comparisons, not min and max: of all that is simulated this runs most often.
+        share, spo2, bank = self.breathes(), self.spo2, self._bank_ms
+        if bank > 0:
+            share += 1.0 if bank >= ms else bank / ms
+            self._bank_ms = bank - ms if bank > ms else 0.0
         if share < EFFECTIVE:
             self.without_ms += ms
-        best = min(100.0, self.usual + 2) if self.oxygen_on else self.usual
         if share < ENOUGH:
-            self.spo2 -= self._fall_percent_s() * (1 - share / ENOUGH) * s
+            spo2 -= self._fall_percent_s() * (1 - share / ENOUGH) * (ms / 1000)
+            if spo2 < LOWEST_PERCENT:
+                spo2 = LOWEST_PERCENT
         else:
-            rise = self._recovery * min(1.0, (share - ENOUGH) / (1 - ENOUGH) + 0.2)
-            self.spo2 = min(best, self.spo2 + rise * s)
-        self.spo2 = max(LOWEST_PERCENT, self.spo2)
-        self.lowest = min(self.lowest, self.spo2)
-        self.driven = self.spo2 >= self._stops + (0 if self.driven else 20)
+            more = (share - ENOUGH) / (1 - ENOUGH) + 0.2
+            spo2 += self._recovery * (1.0 if more > 1.0 else more) * (ms / 1000)
+            best = self.usual
+            if self.oxygen_on:
+                best = 100.0 if best > 98 else best + 2
+            if spo2 > best:
+                spo2 = best
+        self.spo2 = spo2
+        if spo2 < self.lowest:
+            self.lowest = spo2
+        self.driven = spo2 >= self._stops + (0 if self.driven else 20)
         if self.now - self._past[-1][0] >= 5_000:
             self._past.append((self.now, self.spo2))
 

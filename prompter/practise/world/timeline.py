@@ -14,16 +14,16 @@ class Timeline:
         self.now = 0
         self._heap: list[tuple[int, int, Callable[..., None], tuple[Any, ...]]] = []
         self._made = 0
-
-    @property
-    def next_at(self) -> int:
-        return self._heap[0][0] if self._heap else NEVER
+        self.next_at = NEVER
 
     def after(self, ms: float, call: Callable[..., None], *args: Any) -> None:
         self._made += 1
         heapq.heappush(self._heap, (self.now + max(0, int(ms)), self._made, call, args))
+        self.next_at = self._heap[0][0]
 
     def step(self) -> None:
         at, _, call, args = heapq.heappop(self._heap)
-        self.now = max(self.now, at)
+        self.next_at = self._heap[0][0] if self._heap else NEVER
+        if at > self.now:
+            self.now = at
         call(*args)

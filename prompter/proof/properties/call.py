@@ -46,6 +46,7 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
         prop, limit = (REMIND, REMINDER_S) if call.step == "asked" else (REMIND_NO_PHONE, NO_PHONE_S)
         last = call._asked_at
         found.check(prop.name, call.due_at is not None, "no reminder to come")
+        found.check(prop.name, last is not None, lambda: f"{call.step!r}, and nobody was asked for a call or a phone")
         if call.due_at is not None and last is not None:
             found.measure(prop.name, (call.due_at - last) / 1000, limit, lambda: f"{((call.due_at or 0) - last) / 1000:g} s to the next")
     for moved in edge.moves:
