@@ -23,6 +23,7 @@ class Beats(Speaking):
         self._beat_from = 0  # when it began, as far as is known
         self._breaths_first = False
         self._last_breath: int | None = None
+        self._breath_before: int | None = None  # the last one before the beat that was begun last
         self._missing_from: int | None = None  # when it became known that there are none, before the first was asked for
         self._talk: set[int] = set()  # what must end before the step asks or goes on
         gap = self._engine.events.get("gap")
@@ -56,7 +57,7 @@ class Beats(Speaking):
     def _pace_breaths(self, count: int | None) -> int:
         cue = self._pace("breaths", count)
         if not self._before_beat:
-            self._last_breath = self.now_ms
+            self._breaths_begin()
         return cue
 
     def _pace(self, what: str, count: int | None) -> int:
@@ -79,13 +80,20 @@ class Beats(Speaking):
         return cue
 
     def _stop_beat(self) -> None:
+        sounded = not self._before_beat and self.now_ms > self._beat_from + SPEECH_GAP_MS
         if self._beat == "breaths" and not self._before_beat:
-            self._breathed()
-        elif self._beat == "pushes" and not self._before_beat and self.now_ms > self._beat_from + SPEECH_GAP_MS:
-            self._last_breath = self.now_ms  # not of pushes that were ended before the first
+            if sounded:
+                self._breathed()
+            else:
+                self._last_breath = self._breath_before  # ended before the first: none was given
+        elif self._beat == "pushes" and sounded:
+            self._last_breath = self.now_ms
         if self._beat:
             self.emit(PaceStopped(self.now_ms))
         self._beat, self._pace_cue = "", None
+
+    def _breaths_begin(self) -> None:
+        self._breath_before, self._last_breath = self._last_breath, self.now_ms
 
     def _breathed(self) -> None:
         """A beat of breaths is over: its last tone was up to one interval ago."""

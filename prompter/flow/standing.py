@@ -154,7 +154,7 @@ class Standing(Beats):
             if not self._before_beat:
                 self._beat_from = self.now_ms
                 if self._beat == "breaths":
-                    self._last_breath = self.now_ms
+                    self._breaths_begin()
         if cue == self._pace_cue:
             self._pace_cue = None
             self._beat = ""

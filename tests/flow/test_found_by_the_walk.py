@@ -205,3 +205,16 @@ def test_what_was_heard_is_said_back_once_also_where_a_visit_ends_with_it():
     drive.blurts("passed")
     assert drive.step == "tube-check"
     assert [c.text for c in drive.cues if isinstance(c, Say) and c.role == "echo"].count("I heard: all the way.") == 1
+
+
+def test_breaths_that_were_ended_before_the_first_are_not_counted():
+    """Found by the simulator: "flat" as two more breaths were about to begin; the next were asked for 65 s after the last."""
+    drive = reach(ALONE, "in place")
+    while drive.step != "last-bag" or not (asked := [h for h in drive.heard if h.text == "Chest flat? Change tube now."]):
+        drive.wait(0.1)
+        assert drive.now < 300_000
+    given_ms = drive.machine._last_breath
+    drive.wait((asked[-1].ends_ms - drive.now) / 1000)
+    assert drive.machine._beat == "breaths"
+    drive.blurts("flat")
+    assert drive.machine._last_breath == given_ms < drive.now
