@@ -24,6 +24,7 @@ class Beats(Speaking):
         self._breaths_first = False
         self._last_breath: int | None = None
         self._breath_before: int | None = None  # the last one before the beat that was begun last
+        self._asked_at: int | None = None  # when breaths were asked for that were ended before the first
         self._missing_from: int | None = None  # when it became known that there are none, before the first was asked for
         self._talk: set[int] = set()  # what must end before the step asks or goes on
         gap = self._engine.events.get("gap")
@@ -48,7 +49,8 @@ class Beats(Speaking):
         known = breath if breath is not None else self._missing_from
         for guard, since, after_ms in self._gaps if known is not None else self._gaps_since:
             began = times.get(since) if since else known
-            if began is None or (breath is not None and breath > began):
+            asked = breath if self._asked_at is None or not since else self._asked_at
+            if began is None or (asked is not None and asked > began):
                 continue  # this line does not apply (any more)
             if guard is None or guard(memory):
                 return began + after_ms
@@ -82,18 +84,19 @@ class Beats(Speaking):
     def _stop_beat(self) -> None:
         sounded = not self._before_beat and self.now_ms > self._beat_from + SPEECH_GAP_MS
         if self._beat == "breaths" and not self._before_beat:
-            if sounded:
-                self._breathed()
-            else:
-                self._last_breath = self._breath_before  # ended before the first: none was given
+            self._breathed()
+            if not sounded:  # ended before the first: none was given
+                self._last_breath, self._asked_at = self._breath_before, self._last_breath
+                if self._last_breath is None and self._missing_from is None:
+                    self._missing_from = self._asked_at
         elif self._beat == "pushes" and sounded:
-            self._last_breath = self.now_ms
+            self._last_breath, self._asked_at = self.now_ms, None
         if self._beat:
             self.emit(PaceStopped(self.now_ms))
         self._beat, self._pace_cue = "", None
 
     def _breaths_begin(self) -> None:
-        self._breath_before, self._last_breath = self._last_breath, self.now_ms
+        self._breath_before, self._last_breath, self._asked_at = self._last_breath, self.now_ms, None
 
     def _breathed(self) -> None:
         """A beat of breaths is over: its last tone was up to one interval ago."""

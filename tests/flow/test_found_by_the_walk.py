@@ -218,3 +218,17 @@ def test_breaths_that_were_ended_before_the_first_are_not_counted():
     assert drive.machine._beat == "breaths"
     drive.blurts("flat")
     assert drive.machine._last_breath == given_ms < drive.now
+
+
+def test_breaths_asked_for_after_the_tube_came_out_are_not_waited_for_as_long_as_before():
+    """Found by the simulator: two breaths ended before the first once the wrong tube was out; the next were asked for 35 s after the words."""
+    drive = reach(ALONE, "in place", "won't pass", "tube ready", "done", "done", "tube in", "done", "won't pass")
+    drive.silent_until("wrong-place", 1).blurts("done")
+    assert drive.step == "wrong-place-breaths"
+    while not (asked := [h for h in drive.heard if h.text == "Two gentle squeezes." and h.step == "wrong-place-breaths"]):
+        drive.wait(0.1)
+    drive.wait((asked[-1].ends_ms - drive.now + 50) / 1000)
+    drive.blurts("not breathing")
+    since = drive.now
+    drive.wait(30)
+    assert [at for at in drive.breath_prompts() if since < at <= since + 30_000]
