@@ -299,7 +299,7 @@ def the_flow() -> Flow:
     return load_flow(flow_file("breathing-trouble"))
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def _built(facts: frozenset[str], words: tuple[tuple[str, str], ...], numbers: tuple[tuple[str, float], ...]) -> Table:
     return build(the_flow(), Variant(facts, dict(words), dict(numbers)))
 
@@ -309,7 +309,7 @@ def table_for(variant: Variant) -> Table:
     return _built(variant.facts, tuple(variant.words.items()), tuple(variant.numbers.items()))
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def _laid_out(table: "ById") -> Machine:
     return engine_of(table.table)
 

@@ -1,6 +1,7 @@
 """The flows for one trouble each: what each says and where it leads, how a word switches, and what the joined file is."""
 
 import re
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from prompter.flow.document import Flow
 from prompter.flow.family import documents_of, family_files, family_text, versions_in
 from prompter.flow.machine import FlowMachine
 from prompter.flow.reading import _FLOW, load_flow, parse_flow
-from prompter.flow.table import Variant, build
+from prompter.flow.table import Table, Variant, build
 from prompter.replay import replay
 from prompter.resources import flow_file
 
@@ -27,8 +28,18 @@ VENT = like("ventilated", without=("helper",), call_after_s=30)
 CAPPED = like("on tube", without=("helper",), call_after_s=30)
 
 
+def table_of(name: str, plan: Variant) -> Table:
+    """Built once for each plan; the tests change no table."""
+    return _built(name, plan.facts, tuple(plan.words.items()), tuple(plan.numbers.items()))
+
+
+@lru_cache(maxsize=16)
+def _built(name: str, facts: frozenset[str], words: tuple[tuple[str, str], ...], numbers: tuple[tuple[str, float], ...]) -> Table:
+    return build(FLOWS[name], Variant(facts, dict(words), dict(numbers)))
+
+
 def reach(name: str, plan: Variant, *answers: str) -> Drive:
-    return Drive(build(FLOWS[name], plan)).start().says(*answers).settle()
+    return Drive(table_of(name, plan)).start().says(*answers).settle()
 
 
 # ---- what each says, and where it leads. Sources: the head of each file; the order of the prompts: common practice ----
@@ -58,7 +69,7 @@ PATHS = [
 
 @pytest.mark.parametrize(("name", "plan", "answers", "prompts", "step"), PATHS, ids=lambda v: v if isinstance(v, str) else "")
 def test_what_is_said_in_order_and_where_it_leads(name, plan, answers, prompts, step):
-    drive = Drive(build(FLOWS[name], plan)).start()
+    drive = Drive(table_of(name, plan)).start()
     for answer in answers:
         drive.says(answer) if answer != "number" else drive.settle().wait(0.4).number(97)
     drive.settle()
@@ -129,7 +140,7 @@ FIRST_BREATH_S = {"ventilated": 20, "something to take off": 60, "other": 45}
 @pytest.mark.parametrize("name", SIDES)
 def test_nobody_answers_breaths_and_the_call_come_within_the_limits_and_no_tube_comes_out(name):
     for plan in (*drawn(31, 12), VENT, CAPPED, HELPED, ALONE):
-        drive = Drive(build(FLOWS[name], plan)).start().wait(130)
+        drive = Drive(table_of(name, plan)).start().wait(130)
         kind = "ventilated" if "ventilated" in plan.facts else "something to take off" if plan.facts & {"on tube", "inner tube"} else "other"
         assert drive.breath_prompts()[0] <= FIRST_BREATH_S[kind] * 1000, (kind, drive.steps())
         due_s = 0 if "ventilated" in plan.facts else plan.numbers["call_after_s"]
@@ -148,7 +159,7 @@ def test_a_bleed_nobody_answers_about_is_taken_for_a_large_one_and_calls_at_once
 @pytest.mark.parametrize("name", SIDES)
 @pytest.mark.parametrize(("answer", "step"), [("came out", "put-back"), ("not breathing", "no-breaths"), ("halfway", "halfway"), ("bleeding", "bleed"), ("limp", "push-breaths")])
 def test_bad_news_leads_into_the_care_of_breathing_trouble_from_every_first_step(name, answer, step):
-    drive = Drive(build(FLOWS[name], ALONE)).start()
+    drive = Drive(table_of(name, ALONE)).start()
     drive.blurts(answer)
     assert drive.step == step
 
@@ -157,7 +168,7 @@ def test_suction_that_fails_over_vomit_is_not_asked_for_again_on_the_way_back():
     """A visit returns to where it was, but round a step that does not fit any more."""
     drive = reach("breathing-trouble", ALONE, "in place")
     assert drive.step in ("suction", "passed")
-    drive = Drive(build(FLOWS[BASE], ALONE)).start().says("in place").silent_until("suction")
+    drive = Drive(table_of(BASE, ALONE)).start().says("in place").silent_until("suction")
     drive.blurts("vomit")
     drive.blurts("no suction")
     asked = drive.emitted("Suction now. Depth: 6 and a half centimetres.")
@@ -168,7 +179,7 @@ def test_suction_that_fails_over_vomit_is_not_asked_for_again_on_the_way_back():
 
 @pytest.mark.parametrize("answers", [("bleeding",), ("in place", "vomit")])
 def test_no_suction_leads_on_where_blood_or_vomit_is_suctioned(answers):
-    drive = Drive(build(FLOWS[BASE], ALONE)).start()
+    drive = Drive(table_of(BASE, ALONE)).start()
     for answer in (*answers, "no suction"):
         drive.blurts(answer)
     drive.settle()
@@ -182,33 +193,33 @@ SWITCHES = [("some blood", "blood", ALONE), ("vent alarm", "alarm", VENT), ("vom
 
 @pytest.mark.parametrize(("answer", "step", "plan"), SWITCHES)
 def test_a_word_switches_at_the_first_question_at_once(answer, step, plan):
-    drive = Drive(build(FLOWS[BASE], plan)).start().wait(1)
+    drive = Drive(table_of(BASE, plan)).start().wait(1)
     drive.blurts(answer)
     assert (drive.now, drive.moves()[-1]) == (1000, (1000, "tube-check", step))
 
 
 @pytest.mark.parametrize(("answer", "step", "plan"), SWITCHES)
 def test_so_does_a_key(answer, step, plan):
-    view = Drive(build(FLOWS[BASE], plan)).start().machine.view()
+    view = Drive(table_of(BASE, plan)).start().machine.view()
     keys = {a: key for key, a, _ in (*view.own_keys, *view.everywhere_keys)}
     assert keys[answer]
 
 
 def test_a_low_number_said_at_the_first_question_switches_and_a_fine_one_does_not():
     for value, step in ((84, "saturation"), (97, "tube-check")):
-        drive = Drive(build(FLOWS[BASE], ALONE)).start().wait(1)
+        drive = Drive(table_of(BASE, ALONE)).start().wait(1)
         drive.number(value)
         assert drive.step == step
 
 
 def test_without_a_ventilator_its_alarm_means_nothing():
-    drive = Drive(build(FLOWS[BASE], ALONE)).start().wait(1)
+    drive = Drive(table_of(BASE, ALONE)).start().wait(1)
     drive.blurts("vent alarm")
     assert drive.step == "tube-check"
 
 
 def test_that_was_wrong_takes_a_switch_back():
-    drive = Drive(build(FLOWS[BASE], VENT)).start().wait(1)
+    drive = Drive(table_of(BASE, VENT)).start().wait(1)
     drive.blurts("vomit")
     drive.blurts("wrong")
     assert drive.step == "tube-check"
@@ -241,7 +252,7 @@ def test_the_text_for_a_journal_needs_no_other_file(name):
 
 def test_a_switch_replays_byte_for_byte_from_the_text_alone():
     """The events of an emergency that switched, on a machine made of the embedded text."""
-    drive = Drive(build(FLOWS[BASE], VENT)).start().wait(1)
+    drive = Drive(table_of(BASE, VENT)).start().wait(1)
     drive.blurts("vomit")
     drive.wait(40).blurts("flat")
     drive.wait(20)
@@ -318,7 +329,7 @@ def test_prompts_are_short_and_nobody_neck_only_hears_of_mouth_nose_or_face():
     neck_only = variant(frozenset({"child", "neck only", "helper", "oxygen", "oximeter", "compressions trained"}))
     for name in SIDES:
         for plan in (neck_only, VENT, like("on tube", "inner tube", "bleeding cuff", "cuffed")):
-            table = build(FLOWS[name], plan)
+            table = table_of(name, plan)
             own = [s.text for n in FLOWS[name].covered_steps if n in table.stands for s in (*table.stands[n].say, *table.stands[n].ask)]
             assert (own or name == "ventilator-alarm") and all(len(text.split()) <= 12 for text in own)
             if plan is neck_only:
@@ -330,7 +341,7 @@ def test_the_text_of_each_flow_reads_at_grade_six_or_below(name):
     """Kincaid et al. 1975, as for the whole (test_texts.py)."""
     own = FLOWS[name].covered_steps
     for plan in (VENT, like("ventilated", "on tube", "bleeding cuff", "cuffed")):
-        table = build(FLOWS[name], plan)
+        table = table_of(name, plan)
         stands = [table.stands[n] for n in own if n in table.stands]
         said = [s.text for stand in stands for s in (*stand.say, *stand.then_say, *stand.ask)] + [stand.how for stand in stands if stand.how]
         assert grade(" ".join(t if t[-1] in ".?!" else f"{t}." for t in said)) <= 6, said
