@@ -24,8 +24,8 @@ class Beats(Speaking):
         self._breaths_first = False
         self._last_breath: int | None = None
         self._breath_before: int | None = None  # the last one before the beat that was begun last
-        self._asked_at: int | None = None  # when breaths were asked for that were ended before the first
-        self._missing_from: int | None = None  # when it became known that there are none, before the first was asked for
+        self._cut_short_at: int | None = None  # when breaths were asked for that were ended before the first of them
+        self._missing_from: int | None = None  # when it became known that there are none, before the first was given
         self._talk: set[int] = set()  # what must end before the step asks or goes on
         gap = self._engine.events.get("gap")
         self._may_gap = frozenset(gap.transitions if gap else ())  # steps that breaths may interrupt
@@ -49,7 +49,7 @@ class Beats(Speaking):
         known = breath if breath is not None else self._missing_from
         for guard, since, after_ms in self._gaps if known is not None else self._gaps_since:
             began = times.get(since) if since else known
-            asked = breath if self._asked_at is None or not since else self._asked_at
+            asked = breath if self._cut_short_at is None or not since else self._cut_short_at
             if began is None or (asked is not None and asked > began):
                 continue  # this line does not apply (any more)
             if guard is None or guard(memory):
@@ -86,17 +86,17 @@ class Beats(Speaking):
         if self._beat == "breaths" and not self._before_beat:
             self._breathed()
             if not sounded:  # ended before the first: none was given
-                self._last_breath, self._asked_at = self._breath_before, self._last_breath
+                self._last_breath, self._cut_short_at = self._breath_before, self._last_breath
                 if self._last_breath is None and self._missing_from is None:
-                    self._missing_from = self._asked_at
+                    self._missing_from = self._cut_short_at
         elif self._beat == "pushes" and sounded:
-            self._last_breath, self._asked_at = self.now_ms, None
+            self._last_breath, self._cut_short_at = self.now_ms, None
         if self._beat:
             self.emit(PaceStopped(self.now_ms))
         self._beat, self._pace_cue = "", None
 
     def _breaths_begin(self) -> None:
-        self._breath_before, self._last_breath, self._asked_at = self._last_breath, self.now_ms, None
+        self._breath_before, self._last_breath, self._cut_short_at = self._last_breath, self.now_ms, None
 
     def _breathed(self) -> None:
         """A beat of breaths is over: its last tone was up to one interval ago."""

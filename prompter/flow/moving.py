@@ -283,7 +283,7 @@ class Moving(Standing):
             memory.reason = None
         elif (name, before) == ("breathing", "better") and before != value:
             # A new bout of trouble: its breaths have yet to begin.
-            self._last_breath = self._missing_from = self._asked_at = None
+            self._last_breath = self._missing_from = self._cut_short_at = None
             memory.since.clear()
         if (name, value) == ("breathing", "no") and self._last_breath is None and self._missing_from is None:
             self._missing_from = self.now_ms

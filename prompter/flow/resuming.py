@@ -28,7 +28,7 @@ class Resuming(Moving):
         self._noting = False
         if self._beat in ("breaths", "pushes") and not self._before_beat:
             # The last breath anybody knows of; those of the gap are unknown and count as missing.
-            self._last_breath, self._asked_at = event.at_ms - (event.gap_ms or 0), None
+            self._last_breath, self._cut_short_at = event.at_ms - (event.gap_ms or 0), None
         self._outstanding = Outstanding()
         self._beat, self._pace_cue, self._pace_began = "", None, None
         self._before_beat = set()

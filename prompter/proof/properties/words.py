@@ -28,7 +28,7 @@ def look(watch: Watch, edge: Edge, found: Findings) -> None:
         _heard(sound, sound.say, edge, found)
     if edge.answer:
         echoes = [say.text for say in edge.says if say.role == "echo"]
-        found.check(ECHO.name, len(echoes) < 2 or len(set(echoes)) == len(echoes), lambda: f"{echoes} at {edge.source!r}")
+        found.check(ECHO.name, len(set(echoes)) == len(echoes), lambda: f"{echoes} at {edge.source!r}")
 
 
 def _heard(sound: Heard, say: Say, edge: Edge, found: Findings) -> None:
