@@ -5,7 +5,6 @@ import importlib.util
 import os
 import sys
 from collections.abc import Callable, Iterator
-from functools import lru_cache
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -13,7 +12,6 @@ from typing import Any
 import pytest
 from filelock import FileLock
 
-from prompter.care import reading
 from prompter.care.plan import load_plan
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
@@ -27,14 +25,6 @@ def _home_of_the_tests(tmp_path_factory: pytest.TempPathFactory) -> None:
     """No test reads or writes the user's own plan, journals or clips."""
     patch = pytest.MonkeyPatch()
     patch.setenv("PROMPTER_HOME", str(tmp_path_factory.mktemp("home")))
-
-
-@pytest.fixture(scope="session", autouse=True)
-def _each_text_parsed_once() -> None:
-    """The tests read the same protocols hundreds of times, and the YAML library is slow. What it gives is
-    copied, never changed; a text that it refuses is read again each time."""
-    patch = pytest.MonkeyPatch()
-    patch.setattr(reading, "_loaded", lru_cache(maxsize=16)(reading._loaded))
 
 
 def table_of(plan: Path) -> Table:

@@ -16,7 +16,7 @@ _NAME = re.compile(r"[a-z0-9-]+")
 
 def family_files(path: str | Path) -> list[Path]:
     """The files that a flow is made of, its own first. The others are looked for beside it, then among
-    the program's. Found by their top lines alone, so that an emergency need not read YAML for it."""
+    the program's. Found by their top lines alone."""
     first = Path(path)
     base = _BASE.search(_text(first))
     names = [base[1]] if base else []

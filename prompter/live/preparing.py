@@ -9,9 +9,9 @@ from prompter.care.approval import plan_standing
 from prompter.care.plan import Plan, for_no_plan, load_plan
 from prompter.errors import CannotDo
 from prompter.flow.family import family_text, least_approved
+from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
 from prompter.live import last_resort, notices
-from prompter.live.flow_cache import cached_flow
 from prompter.resources import flow_file
 
 FLOW = "breathing-trouble"
@@ -43,18 +43,15 @@ def prepare(plan_file: Path | None) -> Prepared:
     path = plan_file or place.plan_file()
     plan, trouble = _plan(path)
     facts, words, numbers = (plan.facts(), plan.spoken(), plan.numbers()) if plan else for_no_plan()
-    cache = cache_folder()
     flow_path = flow_file(FLOW)
-    flow_text = family_text(flow_path)
-    flow = cached_flow(flow_path, flow_text, cache)
     return Prepared(
-        table=build(flow, Variant(facts, words, numbers)),
+        table=build(load_flow(flow_path), Variant(facts, words, numbers)),
         plan=plan,
         plan_name=str(path) if plan else None,
         plan_text=_text(path) if plan else None,
         plan_trouble=trouble,
-        flow_text=flow_text,
-        cache=cache,
+        flow_text=family_text(flow_path),
+        cache=cache_folder(),
     )
 
 

@@ -6,8 +6,7 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
-from ruamel.yaml import YAML
-
+from prompter.care.reading import Sort, read_yaml
 from prompter.flow.document import Arm, Beat, Effects, Flow, Silent, Step
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Findings
@@ -23,9 +22,12 @@ PROPERTIES = (ROWS, TIMES, SAYS, CALLS, WAYS, MARKS)
 _NOT_ANSWERS = frozenset({"says", "silence", "act", "every", "silent", "silent says", "after", "beat", "only", "calls", "twice", "reason", "gap", "ask at", "if"})
 
 
+_TABLES = Sort("list of clinical tables", "Install the program again.", 20_000, 12)
+
+
 @cache
 def _written() -> dict[str, Any]:
-    return YAML(typ="safe").load(Path(__file__).with_name("clinical.yaml"))
+    return read_yaml(Path(__file__).with_name("clinical.yaml"), _TABLES).data
 
 
 def tables() -> dict[str, dict[str, dict[str, Any]]]:

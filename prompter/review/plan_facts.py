@@ -3,9 +3,8 @@
 import re
 from typing import Any
 
-from ruamel.yaml import YAML
-from ruamel.yaml.error import YAMLError
-
+from prompter.care.reading import read_yaml_text
+from prompter.errors import CannotDo
 from prompter.review.timed import Timed
 
 
@@ -82,14 +81,13 @@ class PlanFacts:
 def mapping(text: Any) -> dict[Any, Any]:
     """A YAML text's mapping; empty if it is none."""
     try:
-        loaded = YAML(typ="safe", pure=True).load(text) if isinstance(text, str) else None
-    except (YAMLError, ValueError, RecursionError):
+        return read_yaml_text(text, "plan").data if isinstance(text, str) else {}
+    except CannotDo:
         return {}
-    return loaded if isinstance(loaded, dict) else {}
 
 
 def _top_lines(text: Any) -> dict[str, str]:
-    """The one-line entries at the top: a whole flow takes a second to load, and we quote three."""
+    """The one-line entries at the top: a damaged flow has them all the same."""
     found = (
         re.findall(r"^(\w+):[ \t]+([^\n#|>]+)", text, re.MULTILINE) if isinstance(text, str) else []
     )

@@ -34,9 +34,9 @@ class Telling:
 def main() -> None:
     from prompter.care.plan import load_plan
     from prompter.flow.family import family_text
+    from prompter.flow.reading import load_flow
     from prompter.flow.table import Variant, build
     from prompter.journal import Journal
-    from prompter.live.flow_cache import cached_flow
     from prompter.opening import opened_record
     from prompter.resources import flow_file, shared_file
     from prompter.resuming import look
@@ -46,7 +46,7 @@ def main() -> None:
     text = family_text(path)
     plan = load_plan(shared_file("demo-plan.yaml"))
     variant = Variant(plan.facts(), plan.spoken(), plan.numbers())
-    table = build(cached_flow(path, text, folder), variant)
+    table = build(load_flow(path), variant)
     found = look([folder], table, text, "the plan").found
     while True:
         if found is not None:

@@ -1,13 +1,11 @@
-"""The plan there is, or none; and a protocol that is read faster the second time, never wrongly."""
+"""The plan there is, or none."""
 
 from pathlib import Path
 
 import pytest
 
-from prompter.flow.reading import load_flow
-from prompter.live.flow_cache import cached_flow
 from prompter.live.preparing import prepare
-from prompter.resources import flow_file, shared_file
+from prompter.resources import shared_file
 
 
 @pytest.fixture(autouse=True)
@@ -49,35 +47,6 @@ def test_a_folder_that_cannot_be_made_is_no_reason_to_stop(tmp_path: Path, monke
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("PROMPTER_HOME", str(tmp_path / "file"))
     assert prepare(None).cache is None
-
-
-def test_the_cached_protocol_is_the_same(tmp_path: Path) -> None:
-    path = flow_file("breathing-trouble")
-    text = path.read_text(encoding="utf-8")
-    fresh = load_flow(path)
-    assert cached_flow(path, text, tmp_path) == fresh
-    assert len(list(tmp_path.iterdir())) == 1
-    assert cached_flow(path, text, tmp_path) == fresh
-
-
-@pytest.mark.parametrize("damage", [lambda b: b[: len(b) // 2], lambda b: b.replace(b"Suction now", b"Squeeze it"), lambda b: b""])
-def test_a_damaged_cache_is_not_believed(tmp_path: Path, damage) -> None:
-    path = flow_file("breathing-trouble")
-    text = path.read_text(encoding="utf-8")
-    fresh = cached_flow(path, text, tmp_path)
-    kept = next(tmp_path.iterdir())
-    kept.write_bytes(damage(kept.read_bytes()))
-    assert cached_flow(path, text, tmp_path) == fresh
-
-
-def test_another_protocol_is_another_cache(tmp_path: Path) -> None:
-    path = flow_file("breathing-trouble")
-    text = path.read_text(encoding="utf-8")
-    cached_flow(path, text, tmp_path)
-    other = tmp_path / "other.yaml"
-    other.write_text(text.replace("act_s: 12", "act_s: 13"), encoding="utf-8")
-    changed = cached_flow(other, other.read_text(encoding="utf-8"), tmp_path)
-    assert changed != cached_flow(path, text, tmp_path)
 
 
 def test_how_the_approval_stands_is_journalled_and_stops_nothing(plan_file: Path) -> None:
