@@ -13,7 +13,7 @@ import pytest
 
 from prompter import limits, resuming
 from prompter.events import Answered, PromptEnded, Resumed, Say, Started, Ticked
-from prompter.flow.engine import engine_of
+from prompter.flow.engine import Engine
 from prompter.flow.family import family_text
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Table
@@ -52,7 +52,7 @@ ENGINES: dict[int, Any] = {}
 def engine(table: Table) -> Any:
     """Made once: it holds nothing of an emergency, and making it takes longer than the emergency."""
     if id(table) not in ENGINES:
-        ENGINES[id(table)] = engine_of(table)
+        ENGINES[id(table)] = Engine(table)
     return ENGINES[id(table)]
 
 

@@ -1,10 +1,8 @@
 """Breaths, pushes and suction seconds: when they are paced, and when breaths have been missing too long."""
 
-from transitions import Machine
-
 from prompter.events import Pace, PaceStopped
 from prompter.flow.conditions import guard_of, left_open
-from prompter.flow.engine import engine_of
+from prompter.flow.engine import Engine
 from prompter.flow.speaking import Speaking
 from prompter.flow.table import Table
 from prompter.limits import SPEECH_GAP_MS
@@ -13,9 +11,9 @@ from prompter.limits import SPEECH_GAP_MS
 class Beats(Speaking):
     """Paces, and knows when the last breath was."""
 
-    def __init__(self, table: Table, engine: Machine | None) -> None:
+    def __init__(self, table: Table, engine: Engine | None) -> None:
         super().__init__(table)
-        self._engine = engine or engine_of(table)
+        self._engine = engine or Engine(table)
         self._pace_cue: int | None = None  # of a beat with an end
         self._pace_began: int | None = None
         self._pace_lasts_ms = 0
@@ -27,8 +25,6 @@ class Beats(Speaking):
         self._cut_short_at: int | None = None  # when breaths were asked for that were ended before the first of them
         self._missing_from: int | None = None  # when it became known that there are none, before the first was given
         self._talk: set[int] = set()  # what must end before the step asks or goes on
-        gap = self._engine.events.get("gap")
-        self._may_gap = frozenset(gap.transitions if gap else ())  # steps that breaths may interrupt
         self._gaps = [
             (guard_of(atoms), line.since, int(line.after_s * 1000))
             for line in self._rules.breath_gap
@@ -38,7 +34,7 @@ class Beats(Speaking):
 
     def _gap_at(self) -> int | None:
         """When breaths have been missing for as long as the rules allow."""
-        if self._pace_cue is not None or self._beat in ("breaths", "pushes") or self.step not in self._may_gap:
+        if self._pace_cue is not None or self._beat in ("breaths", "pushes") or self.step not in self.table.may_gap:
             return None
         memory = self.memory
         if memory.known["breathing"] == "better":

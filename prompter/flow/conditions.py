@@ -10,6 +10,7 @@ An atom is one of
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from prompter.care.plan import FACTS
 from prompter.flow.memory import KNOWN, Memory
@@ -35,6 +36,7 @@ class Atom:
     negated: bool = False
 
 
+@lru_cache(maxsize=4096)
 def parse(text: str) -> Atom:
     """Raises ValueError with a readable reason."""
     text = " ".join(text.split())

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from typing import Any, Protocol
 
-from transitions import Machine
+from transitions import Event, Machine
 
 from prompter.flow.conditions import Atom, guard_of
 from prompter.flow.memory import Memory
@@ -25,20 +25,31 @@ class Walker(Protocol):
     def ask_to_confirm(self, row: Row) -> None: ...
 
 
-def engine_of(table: Table) -> Machine:
-    """One engine for a table; any number of walkers may use it one after the other."""
-    machine = Machine(
-        model=None, states=list(table.stands), initial=next(iter(table.stands)),
-        auto_transitions=False, ignore_invalid_triggers=True, model_attribute="step",
-    )  # fmt: skip
-    for row in table.rows:
-        moves = row.target not in (STAY, "back")
-        for confirming in (True, False) if row.confirm else (False,):
-            machine.add_transition(
-                row.trigger, row.source, row.target if moves and not confirming else None,
-                conditions=_conditions(row, confirming), after=_after(row, confirming),
-            )  # fmt: skip
-    return machine
+class Engine:
+    """One for a table; any number of walkers may use it one after the other."""
+
+    def __init__(self, table: Table) -> None:
+        self._machine = Machine(
+            model=None, states=list(table.stands), initial=next(iter(table.stands)),
+            auto_transitions=False, ignore_invalid_triggers=True, model_attribute="step",
+        )  # fmt: skip
+        self._waiting: dict[str, list[Row]] = {}
+        for row in table.rows:
+            self._waiting.setdefault(row.trigger, []).append(row)
+
+    def event(self, trigger: str) -> Event | None:
+        """What the library does on this trigger; None if no row has it.
+
+        Its rows are laid out when it is first asked for: of thousands of rows an emergency needs few, and begins sooner.
+        """
+        for row in self._waiting.pop(trigger, ()):
+            moves = row.target not in (STAY, "back")
+            for confirming in (True, False) if row.confirm else (False,):
+                self._machine.add_transition(
+                    row.trigger, row.source, row.target if moves and not confirming else None,
+                    conditions=_conditions(row, confirming), after=_after(row, confirming),
+                )  # fmt: skip
+        return self._machine.events.get(trigger)
 
 
 def _conditions(row: Row, confirming: bool) -> list[Callable[..., bool]]:

@@ -2,12 +2,11 @@
 
 from dataclasses import dataclass
 
-from transitions import Machine
-
 from prompter.errors import Bug
 from prompter.events import Closed, How, Learned, Moved, Tone
 from prompter.flow.call import Call
 from prompter.flow.document import Effects
+from prompter.flow.engine import Engine
 from prompter.flow.memory import Memory
 from prompter.flow.standing import Standing
 from prompter.flow.table import STAY, Row, Stand, Table, back_to
@@ -25,7 +24,7 @@ class Before:
 class Moving(Standing):
     """Takes rows. Nothing else changes the step."""
 
-    def __init__(self, table: Table, engine: Machine | None) -> None:
+    def __init__(self, table: Table, engine: Engine | None) -> None:
         super().__init__(table, engine)
         self.call = Call(table)
         self.closed = False
@@ -42,7 +41,7 @@ class Moving(Standing):
         return self.memory.known["outcome"]
 
     def _fire(self, trigger: str, how: How, answer: str | None) -> bool:
-        event = self._engine.events.get(trigger)
+        event = self._engine.event(trigger)
         if event is None:
             return False
         self._how, self._answer, self._taken = how, answer, False
@@ -120,7 +119,7 @@ class Moving(Standing):
             raise Bug(f"{row.source!r} goes back, but from nowhere")
         *rest, place = self.memory.back
         self.memory.back = tuple(rest)
-        engine_event = self._engine.events.get(back_to(place))
+        engine_event = self._engine.event(back_to(place))
         if engine_event is None:
             raise Bug(f"no way back from {row.source} to {place}")
         acknowledged, self._before, self._acknowledged = self._acknowledged, None, True

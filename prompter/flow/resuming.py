@@ -1,8 +1,7 @@
 """Goes on after a stop of which nothing is known: the step begins anew, and nothing is taken for silence."""
 
-from transitions import Machine
-
 from prompter.events import Resumed
+from prompter.flow.engine import Engine
 from prompter.flow.moving import Moving
 from prompter.flow.outstanding import Outstanding
 from prompter.flow.table import Table
@@ -11,7 +10,7 @@ from prompter.flow.table import Table
 class Resuming(Moving):
     """What stood in the journal stands; what was being said, paced or waited for is over."""
 
-    def __init__(self, table: Table, engine: Machine | None = None) -> None:
+    def __init__(self, table: Table, engine: Engine | None = None) -> None:
         super().__init__(table, engine)
         self._started = False
         self._noting = False  # what is said next is a note

@@ -1,10 +1,9 @@
 """One step from its beginning: what is said, the beat, the question, and the silence after it."""
 
-from transitions import Machine
-
 from prompter.errors import Bug
 from prompter.events import How
 from prompter.flow.beats import Beats
+from prompter.flow.engine import Engine
 from prompter.flow.outstanding import speech_ms
 from prompter.flow.silence import SilenceClock
 from prompter.flow.table import Quiet, Stand, Table
@@ -13,7 +12,7 @@ from prompter.flow.table import Quiet, Stand, Table
 class Standing(Beats):
     """Stands in one step. What leads on from it is the layer above's."""
 
-    def __init__(self, table: Table, engine: Machine | None) -> None:
+    def __init__(self, table: Table, engine: Engine | None) -> None:
         super().__init__(table, engine)
         rules = self._rules
         self._clock = SilenceClock(

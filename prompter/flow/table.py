@@ -109,6 +109,11 @@ class Table:
         """Facts that may change while it goes on."""
         return (self.variant.facts or frozenset()) & DYNAMIC_FACTS
 
+    @cached_property
+    def may_gap(self) -> frozenset[str]:
+        """Steps that breaths may interrupt."""
+        return frozenset(row.source for row in self.rows if row.trigger == "gap")
+
     def phrases(self, step: str, interrupted: str | None = None) -> tuple[Phrase, ...]:
         """All wordings allowed at a step, its own first; at a visit those of the step it interrupted too."""
         key = (step, interrupted)
@@ -241,6 +246,7 @@ class _Builder:
     def __init__(self, flow: Flow, variant: Variant) -> None:
         self.flow, self.variant = flow, variant
         self._leads: dict[int, _Lead] = {}
+        self._going: dict[str, Arm] = {}
 
     def table(self) -> Table:
         rows: dict[str, list[Row]] = {}
@@ -316,19 +322,25 @@ class _Builder:
             if not atoms:
                 break
         if step.after:
-            rows += self._arms(name, "after", [Arm(go=step.after)])
+            rows += self._arms(name, "after", [self._arm_to(step.after)])
         if not step.final and step.outcome is None:
             for line in self.flow.rules.breath_gap:
                 atoms = self._open(line.when)
                 if atoms is not None:
                     go = step.gap if step.gap and line.go == self.flow.rules.breath_gap[-1].go else line.go
-                    own = self._leading(name, "gap", atoms, Arm(go=go))
+                    own = self._leading(name, "gap", atoms, self._arm_to(go))
                     rows += own
                     if any(row.needs_reason for row in own):
-                        rows += self._leading(name, "gap", atoms, Arm(go=line.go))  # no reason stands any more: breaths all the same
+                        rows += self._leading(name, "gap", atoms, self._arm_to(line.go))  # no reason stands any more: breaths all the same
                     if not atoms:
                         break
         return rows
+
+    def _arm_to(self, go: str) -> Arm:
+        """An arm that only leads there; one for all steps."""
+        if go not in self._going:
+            self._going[go] = Arm(go=go)
+        return self._going[go]
 
     def _arms(self, source: str, trigger: str, arms: Iterable[Arm], first: tuple[Atom, ...] = (), everywhere: bool = False) -> list[Row]:
         rows: list[Row] = []

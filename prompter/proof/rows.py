@@ -40,15 +40,16 @@ class Trigger:
 
 
 class RowEngine:
-    """What the machine asks of its engine: `events`, by trigger."""
+    """What the machine asks of its engine."""
 
     def __init__(self, table: Table) -> None:
-        self.events: dict[str, Trigger] = {}
+        self._events: dict[str, Trigger] = {}
+        self.event = self._events.get
         guards: dict[tuple[Any, ...], Condition | None] = {}
         for row in table.rows:
             if row.atoms not in guards:
                 guards[row.atoms] = guard_of(row.atoms)
-            rows = self.events.setdefault(row.trigger, Trigger()).transitions.setdefault(row.source, [])
+            rows = self._events.setdefault(row.trigger, Trigger()).transitions.setdefault(row.source, [])
             for confirming in (True, False) if row.confirm else (False,):
                 rows.append((guards[row.atoms], row, not (row.needs_reason or row.confirm), confirming))
 

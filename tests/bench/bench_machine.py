@@ -20,7 +20,7 @@ from driver import Drive, engine_for, table_for, the_flow  # noqa: E402
 from variants import drawn  # noqa: E402
 
 from prompter.events import Record, SpeechEnded, SpeechStarted, Ticked  # noqa: E402
-from prompter.flow.engine import engine_of  # noqa: E402
+from prompter.flow.engine import Engine  # noqa: E402
 from prompter.flow.machine import FlowMachine  # noqa: E402
 from prompter.flow.reading import load_flow  # noqa: E402
 from prompter.flow.table import Table, build  # noqa: E402
@@ -68,7 +68,7 @@ def main() -> None:
     build_ms = 1000 * (time.perf_counter() - began) / VARIANTS
     began = time.perf_counter()
     for table in built:
-        engine_of(table)
+        Engine(table)
     engine_ms = 1000 * (time.perf_counter() - began) / VARIANTS
 
     the_flow()

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 
 import rfc8785
-from transitions import Machine
 
 from prompter.events import (
     Answered,
@@ -24,7 +23,7 @@ from prompter.events import (
     Unclear,
 )
 from prompter.flow.document import Flow
-from prompter.flow.engine import engine_of
+from prompter.flow.engine import Engine
 from prompter.flow.machine import FlowMachine
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
@@ -310,8 +309,8 @@ def table_for(variant: Variant) -> Table:
 
 
 @lru_cache(maxsize=16)
-def _laid_out(table: "ById") -> Machine:
-    return engine_of(table.table)
+def _laid_out(table: "ById") -> Engine:
+    return Engine(table.table)
 
 
 @dataclass(frozen=True)
@@ -327,7 +326,7 @@ class ById:
         return isinstance(other, ById) and self.table is other.table
 
 
-def engine_for(table: Table) -> Machine:
+def engine_for(table: Table) -> Engine:
     return _laid_out(ById(table))
 
 
