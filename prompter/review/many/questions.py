@@ -98,7 +98,8 @@ def steps(journals: Table, events: Table) -> Table:
     something was said again. `said_again`: stays in which somebody asked for that.
     """
     e = events.filter(events.step != "")
-    stays = e.group_by("journal", "visit", "step").agg(
+    stays = e.group_by("journal", "visit").agg(  # a visit is one stay in one step
+        step=e.step.max(),
         last_ms=e.t_ms.max(),
         assumed=(_care_moved(e) & (e.how == "assumed")).any(),
         unclear=(e.kind == "unclear").sum(),
