@@ -73,7 +73,7 @@ class Silent(Arm):
     repeat_s: float | None = Field(None, gt=0, le=60)
     act_s: float | None = Field(None, gt=0, le=120)
     every_s: float | None = Field(None, gt=0, le=600)
-    hold: bool = Field(True, description="'hold on' may hold this up; not so one try at an insertion")
+    hold: bool = Field(True, description="'hold on' may hold this up; not so one try at an insertion, or a question while the chest is known to stay flat")
 
 
 def _arm(value: Any) -> Any:

@@ -200,6 +200,9 @@ class FlowMachine(Resuming):
         self._assume("")
 
     def _confirm_over(self) -> None:
+        if self._once_more is not None and (by := self._outstanding.ends_by(self._once_more)) is not None and by > self.now_ms:
+            self._confirm_until(by)  # still to be asked for, behind what a beat has to say: its time begins when it ends
+            return
         self._not_confirmed()
         if self._phase == "asking" and self._asked:
             self._say_prompt_again()

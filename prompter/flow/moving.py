@@ -89,14 +89,18 @@ class Moving(Standing):
         self._once_more = self.say(self.table.to_confirm(row.trigger), "question")
 
     def _confirm_from(self, at: int) -> None:
-        """The second time counts within the rule's seconds from here; what silence does waits for it."""
-        until, now_until = at + int(self._rules.confirm_within_s * 1000), self._clock.confirm_until
+        """The second time counts within the rule's seconds from here."""
+        self._confirm_until(at + int(self._rules.confirm_within_s * 1000))
+
+    def _confirm_until(self, until: int) -> None:
+        """What silence does waits for it."""
+        before = self._clock.confirm_until
         if self._may_hold():
-            self._clock.wait_for(until - (at if now_until is None else now_until))
+            self._clock.wait_for(until - (self.now_ms if before is None else before))
         self._clock.confirm_until = until
 
     def _prompt_over(self, cue: int) -> None:
-        if cue == self._once_more and self._clock.confirm_until is not None:
+        if cue == self._once_more:
             # Nobody answers a question before it has been asked: who takes eight seconds after it has them.
             self._confirm_from(self.now_ms)
         super()._prompt_over(cue)

@@ -56,6 +56,10 @@ class Outstanding:
     def knows(self, cue: int) -> bool:
         return cue in self._ends_by
 
+    def ends_by(self, cue: int) -> int | None:
+        """By when it has surely ended; None if it is not waited for."""
+        return self._ends_by.get(cue)
+
     def role(self, cue: int) -> str | None:
         """Whose part the cue is; None if it is not waited for."""
         return self._roles.get(cue)

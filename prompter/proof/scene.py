@@ -93,8 +93,11 @@ class Scene:
         self.happen(Started(0))
 
     def happen(self, event: Record) -> None:
-        """One event from outside, at `now`."""
+        """One event from outside, at `now`; a `Ticked` is so much time in which nothing happens."""
         self.cues, self.sounds = [], []
+        if type(event) is Ticked:
+            self.now = event.at_ms
+            return
         self._feed(event)
         if self._ended:
             self._settle()
@@ -140,6 +143,11 @@ class Scene:
     def quiet(self) -> bool:
         """Nothing is being said or waits to be said."""
         return self._playing is None and not self._queue
+
+    def has_to_say(self, cue: int | None) -> bool:
+        """It is being said, or waits to be."""
+        playing = self._playing
+        return playing is not None and playing[1].cue == cue or any(waiting.cue == cue for waiting in self._queue)  # type: ignore[attr-defined]
 
     @property
     def beating(self) -> str:

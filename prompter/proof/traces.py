@@ -6,7 +6,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from prompter.errors import CannotDo
-from prompter.events import Moved, Pace, Record, Refused, Say, from_record
+from prompter.events import Moved, Pace, Record, Refused, Say, Ticked, from_record
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Variant, build
@@ -92,6 +92,9 @@ def replay(trace: Trace, flow: Flow) -> tuple[list[str], dict[str, str]]:
                 before = Before(scene)
                 scene.pass_time()
                 _look(scene, watch, found, None, before.step, told, before)
+            continue
+        if isinstance(event, Ticked):
+            scene.happen(event)
             continue
         before = Before(scene)
         told.append(f"{scene.now / 1000:8.2f} s   « {_said(event)}")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from prompter.events import Answered, Record, SpeechStarted
+from prompter.events import Answered, Moved, Record, SpeechStarted, Ticked
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.memory import Memory
@@ -18,10 +18,10 @@ from prompter.proof.found import Path, Walked
 from prompter.proof.late import HOLDS_UP, Lateness, lateness
 from prompter.proof.moves import ALWAYS, ONCE_A_PLACE, SILENT_EVENTS_MOST, SPEAKS, Make, Moves, Sort
 from prompter.proof.node import Node, path_to
-from prompter.proof.properties.ends import HAND_OVER
+from prompter.proof.properties.ends import HAND_OVER, SECOND_TIME, SECOND_TIME_S
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
 from prompter.proof.rows import RowEngine
-from prompter.proof.scene import Scene
+from prompter.proof.scene import NEVER, Scene
 from prompter.proof.variants import Facts, Undecided, begun, open_variant, undecided
 from prompter.proof.watch import Edge, Findings, Stood, Watch, follow
 
@@ -122,6 +122,8 @@ class Walk:
                         scene.pass_time()
                     else:
                         scene.happen(event)
+                        if type(event) is Ticked:
+                            continue
                     self._look(node, Edge(None if isinstance(event, int) else event, step, before, scene, facts))
         except Undecided:
             return None
@@ -304,13 +306,42 @@ class Walk:
             self._arrive(after)
 
     def _confirm(self, asked: Node) -> None:
-        """Good news waits for its second time: it comes, or it does not."""
-        again = asked.scene.machine.memory.pending
-        event = Answered(asked.scene.now, again or "", "")
-        for sure in self._happen(asked, event):
+        """Good news waits for its second time: it comes at once, late but in time, or not."""
+        again = asked.scene.machine.memory.pending or ""
+        for sure in self._happen(asked, Answered(asked.scene.now, again, "")):
             self._arrive(sure)
+        if self._first_at(("late", again), asked):
+            self._confirm_late(asked, again)
         for unsure in self._happen(asked, None, _until_unconfirmed):
             self._arrive(unsure)
+
+    def _confirm_late(self, asked: Node, again: str) -> None:
+        """Only whether it counts is looked at: where it leads is where it leads at once."""
+        prompt, until = asked.scene.machine._once_more, NEVER
+
+        def nearly_too_late(scene: Scene) -> Iterator[None]:
+            nonlocal until
+            until = NEVER
+            for _ in range(SILENT_EVENTS_MOST):
+                if until == NEVER and not scene.has_to_say(prompt):
+                    until = scene.now + 1000 * SECOND_TIME_S
+                if scene.next_ms() >= until or scene.pass_time() is None:
+                    return
+                scene.passed += 1
+                yield
+                if any(type(cue) is Moved and cue.machine == "care" for cue in scene.cues):
+                    until = NEVER  # it went on before
+                    return
+
+        for waited in self._happen(asked, None, nearly_too_late):
+            if until == NEVER:
+                continue
+            waited.scene.happen(wait := Ticked(until))
+            waited.events = (*waited.events, wait)
+            for sure in self._happen(waited, Answered(until, again, "")):
+                self.found.findings.looked[SECOND_TIME.name] += 1
+                if sure.scene.machine.memory.pending is not None:
+                    self._fail(sure, SECOND_TIME.name, f"{again!r} at {waited.scene.machine.step!r} is asked for once more")
 
     def _say_twice(self, answer: str, after: Node) -> None:
         """The same answer once more, where it did not lead on: what is counted is told apart by it."""

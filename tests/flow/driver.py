@@ -122,6 +122,14 @@ class Drive:
             self._advance(min(end, self._next()))
         return self
 
+    def heard_to_end(self, text: str, most_s: float = 60) -> Heard:
+        """Waits until this has been said; AssertionError if it is not."""
+        end = self.now + int(most_s * 1000)
+        while not (found := [h for h in self.heard if h.text == text and h.ends_ms <= self.now]):
+            assert self.now < end, f"{text!r} is not said"
+            self.wait(0.1)
+        return found[-1]
+
     def wait(self, seconds: float) -> "Drive":
         self._until(self.now + int(seconds * 1000))
         return self

@@ -232,3 +232,25 @@ def test_breaths_asked_for_after_the_tube_came_out_are_not_waited_for_as_long_as
     since = drive.now
     drive.wait(30)
     assert [at for at in drive.breath_prompts() if since < at <= since + 30_000]
+
+
+def test_good_news_asked_for_behind_a_long_queue_still_counts_in_time():
+    """Over the pushes all that is said before "Once more." took longer than the ten seconds: it was asked for again and again."""
+    drive = blurted(like(without=("compressions trained",)), "limp", "better")
+    asked = drive.heard_to_end("Breathing well? Once more.")
+    assert asked.ends_ms > 10_000
+    drive.wait((asked.ends_ms + 8_000 - drive.now) / 1000).blurts("better")
+    assert drive.machine.memory.pending is None and drive.step != "pushes"
+
+
+def test_nothing_holds_up_a_chest_known_to_stay_flat():
+    """The crew said to have taken over, in doubt, put the change off beyond its 20 s."""
+    drive = blurted(like("on tube", without=("helper", "change allowed", "saline")), "bleeding").silent_until("passed")
+    for answer in ("no suction", "rising", "flat"):
+        drive.blurts(answer)
+    assert drive.step == "valve-still"
+    flat_ms = drive.now
+    for answer in ("paramedics", "taken over"):
+        drive.blurts(answer)
+    drive.wait(20)
+    assert drive.step != "valve-still" and drive.now == flat_ms + 20_000  # CLINICAL section 10

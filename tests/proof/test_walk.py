@@ -250,6 +250,7 @@ FAULTS = {  # a fault, and the property that is there to see it
     "too many test breaths": (_set("rules", "test_breaths", 4), "two test breaths at most"),
     "the call's reminder is rare": (_set("call", "reminder_s", 60.0), "reminders of the call"),
     "good news is not checked": (_set("steps", "last-bag", "answers", "better", 0, "confirm", False), "good news is checked"),
+    "the second time comes too late": (_set("rules", "confirm_within_s", 7.0), "good news said again in time counts"),
     "silence puts a smaller tube in": (_set("steps", "look", "silent", 0, "go", "ties"), "silence never takes a tube out"),
     "no breaths asks for no call": (_set("everywhere", "not breathing", 0, "call", None), "the call is asked for in time"),
     "bleeding is not kept": (_set("everywhere", "bleeding", 0, "set", []), "'bleeding' reaches its row"),

@@ -14,6 +14,8 @@ _OUT_ON = frozenset({"put-back", "tube-in", "tube-in-again", "same-back", "small
 _BUSY = frozenset({"pushing", "on route", "changing"})
 
 CHECKED = Property("good news is checked", "no single utterance and no lost 'not' leads from trouble to watching, handing over or closing")
+SECOND_TIME_S = 8
+SECOND_TIME = Property("good news said again in time counts", f"whoever is asked to say it once more has {SECOND_TIME_S} s from the end of the prompt; else they are asked for ever")
 BAD_NEWS = Property("bad news never ends trouble", "the bad word wins")
 OUT_ROW = Property("'came out' reaches its row", "from every state, by where the tube is")
 NO_BREATHS_ROW = Property("'no breaths' reaches its row", "from every state, by where the tube is")
@@ -22,7 +24,7 @@ HAND_OVER = Property("handing over from everywhere", "the crew may come at any m
 ANSWERED = Property("silence is answered everywhere", "nobody may be left without the next prompt", limit=120, unit="s")
 PROGRESS = Property("an answer leads on", "who says that it is done hears what comes next")
 
-PROPERTIES = (CHECKED, BAD_NEWS, OUT_ROW, NO_BREATHS_ROW, BLEEDING_ROW, HAND_OVER, ANSWERED, PROGRESS)
+PROPERTIES = (CHECKED, SECOND_TIME, BAD_NEWS, OUT_ROW, NO_BREATHS_ROW, BLEEDING_ROW, HAND_OVER, ANSWERED, PROGRESS)
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
