@@ -52,8 +52,12 @@ class Journal:
         self.sealer = sealer  # lines are encrypted on their way to the disk
         self._size = size
         self._dirty = False
-        self._head = HeadFile(path)
-        self._acknowledge()
+        try:
+            self._head = HeadFile(path)
+            self._acknowledge()
+        except BaseException:
+            _unlock(lock)
+            raise
 
     @classmethod
     def create(
@@ -95,7 +99,7 @@ class Journal:
                 raise CannotDo(
                     "is there already", str(path), "choose another name, or reopen it."
                 ) from error
-            except OSError:
+            except BaseException:
                 _unlock(lock)
                 raise
         except OSError as error:
@@ -105,8 +109,10 @@ class Journal:
         journal = cls(path, opened, lock, chain, [], sealer)
         try:
             journal.commit(*lines)
-        except OSError as error:
-            journal.close()
+        except BaseException as error:
+            journal.close()  # whatever stopped it: nobody holds a journal that did not begin
+            if not isinstance(error, OSError):
+                raise
             raise CannotDo(
                 f"the journal cannot begin ({error.strerror})", str(path), "choose another folder."
             ) from error
@@ -172,8 +178,10 @@ class Journal:
                     at or datetime.now().astimezone(),
                     reading.events[-1]["mono_ms"] if mono_ms is None else mono_ms,
                 )
-        except OSError as error:
+        except BaseException as error:
             journal.close()
+            if not isinstance(error, OSError):
+                raise
             raise CannotDo(
                 f"cannot be mended ({error.strerror})", str(path), "begin a new journal."
             ) from error
@@ -217,18 +225,16 @@ class Journal:
     def close(self) -> None:
         """Gives the file free. What was acknowledged is safe already."""
         try:
-            if self._dirty:
-                self._disk.truncate(self._size)
-        except OSError:
-            pass  # a torn tail, which `reopen` and every reader know
-        try:
-            self._disk.close()
-        except OSError:
-            pass
-        self._head.close()
-        if self.sealer is not None and any(_CLOSED in line for line in self.lines):
-            drop_own_key(self.path)
-        _unlock(self._lock)
+            with contextlib.suppress(OSError):  # a torn tail, which `reopen` and every reader know
+                if self._dirty:
+                    self._disk.truncate(self._size)
+            with contextlib.suppress(OSError):
+                self._disk.close()
+            self._head.close()
+            if self.sealer is not None and any(_CLOSED in line for line in self.lines):
+                drop_own_key(self.path)
+        finally:
+            _unlock(self._lock)  # whatever stopped it
 
 
 def _lock(path: Path) -> FileLock:

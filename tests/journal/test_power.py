@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from prompter.errors import CannotDo
-from prompter.journal import Journal, read, read_bytes, repair
+from prompter.journal import Journal, disk, head, read, read_bytes, repair
 from prompter.journal.head import head_path, read_head
 
 _NOW = datetime(2026, 3, 14, 2, 41, tzinfo=UTC)
@@ -124,3 +124,29 @@ def test_any_damage_is_repaired_into_a_whole_journal(tmp_path: Path, losses) -> 
         for event in own:
             wanted = true[event.get("salvaged_seq", event["seq"])]
             assert {k: event.get(k) for k in ("kind", "text", "at", "mono_ms")} == {k: wanted.get(k) for k in ("kind", "text", "at", "mono_ms")}
+
+
+@pytest.mark.parametrize("stopped_at", ["write", "fsync", "ftruncate", "open"])
+def test_whatever_stops_it_the_journal_is_free_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stopped_at: str) -> None:
+    """An interrupt at any call to the disk; what was raised is kept, and with it all that was being done."""
+    raised: list[BaseException] = []
+
+    def stopped(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    for n, begin in enumerate((lambda path: Journal.create(path, {"kind": "opened"}, _NOW), Journal.reopen)):
+        path = tmp_path / f"{n}.jsonl"
+        if n:
+            Journal.create(path, {"kind": "opened"}, _NOW).close()
+        with monkeypatch.context() as patch:
+            for module in (disk, head):
+                patch.setattr(module.os, stopped_at, stopped)
+            try:
+                begin(path).close()
+            except KeyboardInterrupt as interrupt:
+                raised.append(interrupt)
+        path.unlink(missing_ok=True)
+        head_path(path).unlink(missing_ok=True)
+        Journal.create(path, {"kind": "opened"}, _NOW).close()
+        assert read(path).intact
+    assert raised or stopped_at == "ftruncate"
