@@ -30,6 +30,8 @@ class Beats(Speaking):
             for line in self._rules.breath_gap
             if (atoms := left_open(line.when, table.variant.facts)) is not None
         ]
+        # Pushes ended within their first cycle gave no breath (and too few pushes to move air, where breaths never come between them).
+        self._first_cycle_ms = int(60_000 * self._numbers["pushes_a_cycle"] / self._numbers["pushes_per_minute"])
         self._gaps_since = [line for line in self._gaps if line[1]]  # without a breath yet these alone can apply
 
     def _gap_at(self) -> int | None:
@@ -85,7 +87,7 @@ class Beats(Speaking):
                 self._last_breath, self._cut_short_at = self._breath_before, self._last_breath
                 if self._last_breath is None and self._missing_from is None:
                     self._missing_from = self._cut_short_at
-        elif self._beat == "pushes" and sounded:
+        elif self._beat == "pushes" and sounded and self.now_ms >= self._beat_from + self._first_cycle_ms:
             self._last_breath, self._cut_short_at = self.now_ms, None
         if self._beat:
             self.emit(PaceStopped(self.now_ms))

@@ -216,9 +216,12 @@ BUILT_IN = ("say again", "how do I", "wrong", "hold on", "note")
 """Answers whose meaning is the machine's own and works at every step."""
 
 
+BACK_TO = "back to "
+
+
 def back_to(step: str) -> str:
     """The trigger of the rows that return from a visit."""
-    return f"back to {step}"
+    return f"{BACK_TO}{step}"
 
 
 def fill(template: str, words: Mapping[str, str]) -> str:

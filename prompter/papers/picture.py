@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from prompter.flow.call import ROWS, STEPS
-from prompter.flow.table import STAY, Row, Spoken, Stand, Table
+from prompter.flow.table import BACK_TO, STAY, Row, Spoken, Stand, Table
 from prompter.papers.parts import parts
 
 BACK = "back"
@@ -117,7 +117,7 @@ def everywhere_picture(table: Table, number_of: dict[str, str]) -> Picture:
 
 def _own_rows(table: Table) -> list[Row]:
     """Without what works everywhere, what comes back from a visit, and the breaths due (see the rules)."""
-    return [r for r in table.rows if not r.everywhere and not r.returns and r.trigger != "gap" and r.target != STAY]
+    return [r for r in table.rows if not r.everywhere and not r.trigger.startswith(BACK_TO) and r.trigger != "gap" and r.target != STAY]
 
 
 def _part(table: Table, rows: list[Row], title: str, number: str, steps: list[str], number_of: dict[str, str]) -> Picture:

@@ -254,3 +254,30 @@ def test_nothing_holds_up_a_chest_known_to_stay_flat():
         drive.blurts(answer)
     drive.wait(20)
     assert drive.step != "valve-still" and drive.now == flat_ms + 20_000  # CLINICAL section 10
+
+
+@pytest.mark.parametrize(("came", "said"), [("vomit", "Suction first."), ("mucus", "Suction now.")])
+def test_no_suction_said_while_breaths_interrupt_it_is_not_asked_for_on_the_return(came, said):
+    drive = reach(ALONE, "in place", "passed", "rising", "not better").silent_until("saline").wait(3)
+    drive.blurts(came)
+    assert drive.wait(0.1).step == "breaths-first", "breaths are due before the pass would be over"
+    since = drive.now
+    drive.wait(1).blurts("no suction")
+    drive.wait(40)
+    assert drive.step != "breaths-first" and drive.said(said, since) is None
+
+
+def test_pushes_taken_back_before_their_first_breaths_count_as_none():
+    """Found by drawing the simulation's assumptions anew: 0.2 s of pushes put the next breaths off by 30 s."""
+    drive = reach(ALONE, "in place", "passed", "rising", "not better")
+    drive.blurts("limp")
+    drive.silent_until("pushes").wait(5)
+    breaths = drive.machine._last_breath
+    assert breaths is not None
+    drive.wait(5).blurts("wrong")
+    assert drive.step != "pushes" and drive.machine._last_breath == breaths
+    drive = reach(ALONE, "in place", "passed", "rising", "not better")
+    drive.blurts("limp")
+    drive.silent_until("pushes").wait(5)
+    drive.wait(25).blurts("wrong")
+    assert drive.machine._last_breath == drive.now, "a whole cycle of 30:2 at 110 a minute takes less"
