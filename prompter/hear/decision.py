@@ -75,8 +75,7 @@ def in_doubt(verdict: Verdict) -> bool:
     """Whether a closer look may change it: neither sure nor hopeless. Numbers have had theirs."""
     if verdict.score is None or verdict.number is not None:
         return False
-    plain = verdict.heard is None or verdict.heard.risk == "plain"
-    return limits.HOPELESS <= verdict.score < (limits.SURE_AT_ONCE if plain else limits.BRANCH_SURE_AT_ONCE)
+    return limits.HOPELESS <= verdict.score < limits.SURE_AT_ONCE
 
 
 def log_odds(answer: str, ranked: Scored) -> float:

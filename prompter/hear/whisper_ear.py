@@ -165,7 +165,13 @@ class WhisperEar:
                 return clues, room, rows
         heard = self._model.likely(encoded, [p.text for p in rest])
         clues += self._clues(rest, heard, text, near)
-        return clues, room, self._ranked(clues, room, thresholds.FIRST_LOOK)
+        rows = self._ranked(clues, room, thresholds.FIRST_LOOK)
+        if self.ends_early and _barely_a_branch(rows):
+            known = {c.phrase.text for c in clues}
+            more = [p for p in near.nearest(limits.WIDER_LOOK) if p.text not in known]
+            clues += self._clues(more, self._model.likely(encoded, [p.text for p in more]), text, near)
+            rows = self._ranked(clues, room, thresholds.FIRST_LOOK)
+        return clues, room, rows
 
     def _clues(
         self, phrases: Sequence[Phrase], heard: Sequence[Likely], text: str, near: Shortlist
@@ -281,6 +287,14 @@ def _settled(rows: Scored, left_out: Sequence[Phrase], text: str) -> bool:
         return False
     denied = set(denials(best.text))
     return not any(p.text in denied or stands_in(text, p.text) for p in left_out)
+
+
+def _barely_a_branch(rows: Scored) -> bool:
+    """Whether what leads another way would just be sure at once: what speaks against it may not have been tried."""
+    best = rows[0][0] if rows else None
+    if best is None or not best.answer or best.risk == "plain":
+        return False
+    return limits.SURE_AT_ONCE <= log_odds(best.answer, rows) < limits.BRANCH_SURE_AT_ONCE
 
 
 def _surely_an_answer(rows: Scored, texts: Sequence[str]) -> bool:

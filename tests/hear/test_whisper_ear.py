@@ -26,7 +26,7 @@ from prompter.hear.hearing import (
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.scorer import InlineScorer, ThreadScorer
 from prompter.hear.shortlist import Shortlist
-from prompter.hear.whisper_ear import WhisperEar, _settled
+from prompter.hear.whisper_ear import WhisperEar, _barely_a_branch, _settled
 from prompter.hear.whisper_model import said_once
 
 WORDS = tuple(Phrase(word, word) for word in ("yes", "no", "stop"))
@@ -197,6 +197,20 @@ def test_nothing_that_could_speak_against_an_answer_is_left_out(left_out, text, 
     assert _settled([(flat, limits.SETTLED + 1)], [left_out], text) is settled
     assert not _settled([(flat, limits.SETTLED - 1)], [left_out], text)
     assert not _settled([(Phrase("hello", ""), limits.SETTLED + 1)], [left_out], text)
+
+
+@pytest.mark.parametrize(
+    ("said", "score", "barely"),
+    [
+        (PHRASES[0], limits.BRANCH_SURE_AT_ONCE - 0.1, True),
+        (PHRASES[0], limits.BRANCH_SURE_AT_ONCE + 0.1, False),
+        (PHRASES[0], limits.SURE_AT_ONCE - 0.1, False),  # a closer look is taken anyway
+        (Phrase("okay done", "done", "plain"), limits.SURE_AT_ONCE + 0.1, False),
+        (Phrase("hello", ""), limits.SURE_AT_ONCE + 0.1, False),
+    ],
+)
+def test_what_would_just_lead_another_way_is_told_from_more(said: Phrase, score: float, barely: bool) -> None:
+    assert _barely_a_branch([(said, score)]) is barely
 
 
 def test_wordings_of_a_batch_are_about_as_long(whisper, spoken) -> None:
