@@ -18,8 +18,6 @@ SPEAKS: Final = "speaks"
 Move = tuple[str, Make, Sort]
 NUMBERS = (("spo2", 80), ("spo2", 97), ("spo2", 130), ("pulse", 140))
 """Under the floor, fine, out of range, and the other quantity."""
-SILENT_EVENTS_MOST = 24
-"""Things that silence brings before it is taken for one that goes on the same."""
 ONLY_SPEAKS = frozenset(
     {"say again", "how do I", "note", "call now", "on speaker", "no phone", "say the address", "tell them", "oxygen on",
      "no oxygen", "failed", "spo2 130", "spo2 80", "spo2 97", "pulse 140", "alone", "helper here", "no bag", "hold on",

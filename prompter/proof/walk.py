@@ -2,11 +2,11 @@
 
 import time
 from collections import deque
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from prompter.events import Answered, Moved, Record, SpeechStarted, Ticked
+from prompter.events import Answered, Record, SpeechStarted, Ticked
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.memory import Memory
@@ -16,8 +16,9 @@ from prompter.proof.abstract import States
 from prompter.proof.forking import ForkingMachine
 from prompter.proof.found import Path, Walked
 from prompter.proof.late import HOLDS_UP, Lateness, lateness
-from prompter.proof.moves import ALWAYS, ONCE_A_PLACE, SILENT_EVENTS_MOST, SPEAKS, Make, Moves, Sort
+from prompter.proof.moves import ALWAYS, ONCE_A_PLACE, SPEAKS, Make, Moves, Sort
 from prompter.proof.node import Node, path_to
+from prompter.proof.passing import Passing, UntilNearlyTooLate, begin, until_changed, until_unconfirmed
 from prompter.proof.properties.ends import HAND_OVER, SECOND_TIME, SECOND_TIME_S
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
 from prompter.proof.rows import RowEngine
@@ -65,6 +66,7 @@ class Walk:
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
         self.moves = Moves(self.table)
+        self._until_changed = until_changed(self.states)
         self.flow, self.age, self.most_moves, self.stop_at_first = flow, age, most_moves, stop_at_first
         self.found = Walked(age)
         self._now_found = Findings()  # of one move
@@ -155,7 +157,7 @@ class Walk:
 
     def _start(self, start: str, helper: bool, facts: Facts) -> None:
         root = Node(Scene(self._machine(start, helper, facts)), Watch(), facts)
-        for node in self._happen(root, None, _begin):
+        for node in self._happen(root, None, begin):
             self._arrive(node)
 
     def _machine(self, start: str, helper: bool, facts: Facts) -> FlowMachine:
@@ -233,15 +235,7 @@ class Walk:
         else:
             self._arrive(after)
 
-    def _until_changed(self, scene: Scene) -> Iterator[None]:
-        """Nobody says anything until it stands otherwise."""
-        before = self.states.coarse(scene)
-        for _ in _passing(scene):
-            yield
-            if self.states.coarse(scene) != before:
-                return
-
-    def _happen(self, node: Node, event: Record | None, passing: Callable[[Scene], Iterator[None]] | None = None) -> Iterator[Node]:
+    def _happen(self, node: Node, event: Record | None, passing: Passing | None = None) -> Iterator[Node]:
         """Every way this goes on, by what is decided about the plan meanwhile: with an event, or as time passes."""
         memory, step = node.scene.machine.memory, node.scene.machine.step
         about = (step, event and (event.kind, getattr(event, "answer", None)), memory.known["tube"])
@@ -272,7 +266,7 @@ class Walk:
             self.found.moves += 1
             yield after
 
-    def _look_at_each(self, after: Node, source: str, before: Memory | Stood, passing: Callable[[Scene], Iterator[None]]) -> None:
+    def _look_at_each(self, after: Node, source: str, before: Memory | Stood, passing: Passing) -> None:
         """Everything that silence brings, one thing after the other."""
         scene, facts = after.scene, after.facts
         for _ in passing(scene):
@@ -312,33 +306,18 @@ class Walk:
             self._arrive(sure)
         if self._first_at(("late", again), asked):
             self._confirm_late(asked, again)
-        for unsure in self._happen(asked, None, _until_unconfirmed):
+        for unsure in self._happen(asked, None, until_unconfirmed):
             self._arrive(unsure)
 
     def _confirm_late(self, asked: Node, again: str) -> None:
         """Only whether it counts is looked at: where it leads is where it leads at once."""
-        prompt, until = asked.scene.machine._once_more, NEVER
-
-        def nearly_too_late(scene: Scene) -> Iterator[None]:
-            nonlocal until
-            until = NEVER
-            for _ in range(SILENT_EVENTS_MOST):
-                if until == NEVER and not scene.has_to_say(prompt):
-                    until = scene.now + 1000 * SECOND_TIME_S
-                if scene.next_ms() >= until or scene.pass_time() is None:
-                    return
-                scene.passed += 1
-                yield
-                if any(type(cue) is Moved and cue.machine == "care" for cue in scene.cues):
-                    until = NEVER  # it went on before
-                    return
-
-        for waited in self._happen(asked, None, nearly_too_late):
-            if until == NEVER:
+        late = UntilNearlyTooLate(asked.scene.machine._once_more, 1000 * SECOND_TIME_S)
+        for waited in self._happen(asked, None, late):
+            if late.at == NEVER:
                 continue
-            waited.scene.happen(wait := Ticked(until))
+            waited.scene.happen(wait := Ticked(late.at))
             waited.events = (*waited.events, wait)
-            for sure in self._happen(waited, Answered(until, again, "")):
+            for sure in self._happen(waited, Answered(late.at, again, "")):
                 self.found.findings.looked[SECOND_TIME.name] += 1
                 if sure.scene.machine.memory.pending is not None:
                     self._fail(sure, SECOND_TIME.name, f"{again!r} at {waited.scene.machine.step!r} is asked for once more")
@@ -480,28 +459,6 @@ class Walk:
         if name not in self.found.findings.failed:
             self.found.findings.failed[name] = detail
             self.found.traces[name] = path_to(node, self.age)
-
-
-def _begin(scene: Scene) -> Iterator[None]:
-    scene.start()
-    yield
-
-
-def _passing(scene: Scene) -> Iterator[None]:
-    """The things that silence brings, up to where it goes on the same."""
-    for _ in range(SILENT_EVENTS_MOST):
-        if scene.pass_time() is None:
-            return
-        scene.passed += 1
-        yield
-
-
-def _until_unconfirmed(scene: Scene) -> Iterator[None]:
-    """Good news is not said again."""
-    for _ in _passing(scene):
-        yield
-        if scene.machine.memory.pending is None:
-            return
 
 
 def _worded(cue: Record) -> tuple[object, ...]:

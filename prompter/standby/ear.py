@@ -11,6 +11,7 @@ import numpy as np
 
 from prompter import limits
 from prompter.errors import CannotDo
+from prompter.standby import bounds
 from prompter.standby.pieces import Pieces
 from prompter.standby.start_phrase import StartPhrase
 from prompter.standby.troubles import Troubles
@@ -101,9 +102,9 @@ class Listening:
         piece = self._pieces.push(block)
         counts = self.counts
         counts.blocks += 1
-        if counts.blocks % limits.STANDBY_LEVEL_BLOCKS == 0:
+        if counts.blocks % bounds.LEVEL_BLOCKS == 0:
             counts.levels_db.append(self._pieces.level_db)
-        if piece is None or time.monotonic() - self._failed_s < limits.STANDBY_EAR_RETRY_S:
+        if piece is None or time.monotonic() - self._failed_s < bounds.EAR_RETRY_S:
             return False
         counts.pieces += 1
         try:
@@ -128,7 +129,7 @@ class Listening:
         self._pieces.forget()
 
     def _open(self) -> bool:
-        if time.monotonic() - self._tried_s < limits.STANDBY_RETRY_S:
+        if time.monotonic() - self._tried_s < bounds.RETRY_S:
             return False
         if not self._lock.acquire(blocking=False):  # something is being said: in a moment
             return False

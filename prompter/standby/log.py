@@ -10,7 +10,7 @@ import sys
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
-from prompter import limits
+from prompter.standby import bounds
 
 
 class Log:
@@ -44,7 +44,7 @@ class _Private(RotatingFileHandler):
     def __init__(self, log: Log, path: Path) -> None:
         self._log = log
         super().__init__(
-            path, maxBytes=limits.STANDBY_LOG_BYTES, backupCount=1, encoding="utf-8", delay=True
+            path, maxBytes=bounds.LOG_BYTES, backupCount=1, encoding="utf-8", delay=True
         )
         self.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
 

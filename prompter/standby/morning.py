@@ -12,7 +12,7 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
-from prompter import limits
+from prompter.standby import bounds
 
 SAID = "Prompter is not ready. Please look at: {what}. The command prompter ready tells more."
 
@@ -45,11 +45,11 @@ def self_test(plan: Path | None, loudspeaker: str | None) -> list[tuple[str, str
     try:
         ran = subprocess.run(
             [sys.executable, "-m", "prompter.cli", *words], stdin=subprocess.DEVNULL,
-            capture_output=True, text=True, timeout=limits.STANDBY_SELF_TEST_S,
+            capture_output=True, text=True, timeout=bounds.SELF_TEST_S,
         )  # fmt: skip
         checks = json.loads(ran.stdout)["checks"]
     except subprocess.TimeoutExpired:
-        return [("the self-test", f"it took longer than {limits.STANDBY_SELF_TEST_S:.0f} s")]
+        return [("the self-test", f"it took longer than {bounds.SELF_TEST_S:.0f} s")]
     except (OSError, ValueError, KeyError):
         return [("the self-test", f"it did not run: {ran.stderr.strip()[-200:] if 'ran' in locals() else 'no process'}")]
     return [

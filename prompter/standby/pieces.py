@@ -10,8 +10,9 @@ import numpy as np
 from prompter import limits
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.endpoint import BLOCK_MS
+from prompter.standby import bounds
 
-_BLOCKS = limits.STANDBY_LONGEST_MS // BLOCK_MS
+_BLOCKS = bounds.LONGEST_MS // BLOCK_MS
 
 
 class Pieces:
@@ -25,7 +26,7 @@ class Pieces:
         self._detector = detector or SpeechDetector()
         self._blocks: deque[np.ndarray] = deque(maxlen=_BLOCKS)
         self._spoken: deque[bool] = deque(maxlen=_BLOCKS)
-        self._silent = limits.STANDBY_GAP_BLOCKS
+        self._silent = bounds.GAP_BLOCKS
         self._unseen = self._unbroken = 0
         self.level_db = -120.0
 
@@ -39,8 +40,8 @@ class Pieces:
         self._silent = 0 if spoken else self._silent + 1
         self._unseen += spoken
         self._unbroken += spoken
-        paused = self._silent == limits.STANDBY_PAUSE_BLOCKS
-        due = self._unbroken >= limits.STANDBY_UNBROKEN_BLOCKS
+        paused = self._silent == bounds.PAUSE_BLOCKS
+        due = self._unbroken >= bounds.UNBROKEN_BLOCKS
         if not paused and not due:
             return None
         self._unbroken = 0
@@ -51,7 +52,7 @@ class Pieces:
         self._blocks.clear()
         self._spoken.clear()
         self._detector.reset()
-        self._silent, self._unseen, self._unbroken = limits.STANDBY_GAP_BLOCKS, 0, 0
+        self._silent, self._unseen, self._unbroken = bounds.GAP_BLOCKS, 0, 0
 
     def _piece(self) -> np.ndarray | None:
         """From the first speech that no long gap parts from now."""
@@ -59,11 +60,11 @@ class Pieces:
         begin, gap = len(spoken), 0
         for at in range(len(spoken) - 1, -1, -1):
             gap = 0 if spoken[at] else gap + 1
-            if gap > limits.STANDBY_GAP_BLOCKS:
+            if gap > bounds.GAP_BLOCKS:
                 break
             if spoken[at]:
                 begin = at
-        if sum(spoken[begin:]) < limits.STANDBY_SPOKEN_BLOCKS or self._unseen < limits.STANDBY_NEW_BLOCKS:
+        if sum(spoken[begin:]) < bounds.SPOKEN_BLOCKS or self._unseen < bounds.NEW_BLOCKS:
             return None
         self._unseen = 0
-        return np.concatenate(list(self._blocks)[max(0, begin - limits.STANDBY_BEFORE_BLOCKS) :])
+        return np.concatenate(list(self._blocks)[max(0, begin - bounds.BEFORE_BLOCKS) :])

@@ -10,8 +10,8 @@ import socket
 import sys
 from pathlib import Path
 
-from prompter import limits
 from prompter.errors import CannotDo
+from prompter.standby import bounds
 
 UNIT = "prompter-standby.service"
 
@@ -44,7 +44,7 @@ class Service:
         address = "\0" + self._address[1:] if self._address[0] == "@" else self._address
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as to:
-                to.settimeout(limits.STANDBY_TELL_S)
+                to.settimeout(bounds.TELL_S)
                 to.connect(address)
                 to.sendall("\n".join(states).encode())
         except (OSError, AttributeError):  # nobody listens, or this system has no such sockets
@@ -69,7 +69,7 @@ NotifyAccess=main
 Restart=always
 RestartSec=2
 RestartPreventExitStatus=2
-WatchdogSec={limits.STANDBY_WATCHDOG_S:.0f}
+WatchdogSec={bounds.WATCHDOG_S:.0f}
 TimeoutStartSec=300
 UMask=0077
 

@@ -13,6 +13,7 @@ from prompter import limits
 from prompter.hear.steady import without_steady_noise
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.hear.whisper_model import HOP_SAMPLES
+from prompter.standby import bounds
 
 PHRASE = "breathing trouble breathing trouble"
 """Of twelve phrases tried with 16 voices, clean and in noise at 5 dB, and beside 260 sentences of
@@ -89,4 +90,4 @@ def _window(samples: int) -> int:
     """Frames to analyse: shorter ones than answers need, as nothing is decoded in them."""
     step = limits.WINDOW_STEP_FRAMES
     frames = samples // HOP_SAMPLES + limits.WINDOW_TAIL_FRAMES
-    return max(limits.STANDBY_WINDOW_FRAMES, -(-frames // step) * step)
+    return max(bounds.WINDOW_FRAMES, -(-frames // step) * step)

@@ -8,6 +8,7 @@ from typing import Any
 from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Say
+from prompter.standby import bounds
 
 
 class Voice:
@@ -67,6 +68,6 @@ class Voice:
                 try:
                     mixer.enqueue(Say(0, 1, text, "notice", "standby"))
                     seconds = len(clip) / limits.MIX_RATE_HZ + limits.WATCH_S
-                    self._stop.wait(min(seconds, limits.STANDBY_SPEAK_S))
+                    self._stop.wait(min(seconds, bounds.SPEAK_S))
                 finally:
                     output.stop()

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Protocol
 
 from prompter import limits
+from prompter.standby import bounds
 from prompter.standby.ear import Listening
 from prompter.standby.log import Log
 from prompter.standby.morning import Morning
@@ -39,7 +40,7 @@ class Alive:
 
     @property
     def lives(self) -> bool:
-        return self.in_emergency or time.monotonic() - self._turned_s < limits.STANDBY_STILL_S
+        return self.in_emergency or time.monotonic() - self._turned_s < bounds.STILL_S
 
     def _run(self, every_s: float) -> None:
         while True:
@@ -84,7 +85,7 @@ class Waiting:
 
     def _now_and_then(self) -> None:
         now_s = time.monotonic()
-        if now_s - self._looked_s >= limits.STANDBY_TURN_S:
+        if now_s - self._looked_s >= bounds.TURN_S:
             self._looked_s = now_s
             if self._morning.due(datetime.now()):
                 self._self_test()
@@ -93,7 +94,7 @@ class Waiting:
             else:
                 self._troubles.well("disk")
             self._lines_lost = self._log.lost
-            if now_s - self._counted_s >= limits.STANDBY_COUNTS_S:
+            if now_s - self._counted_s >= bounds.COUNTS_S:
                 self._counted_s = now_s
                 if self._listening is not None:
                     self._log.line(self._listening.counts.line())
@@ -102,7 +103,7 @@ class Waiting:
     def _look_at_loudspeaker(self, now_s: float) -> None:
         if now_s < self._next_look_s or (self._looking and self._looking.is_alive()):
             return
-        self._next_look_s = now_s + limits.STANDBY_LOOK_S
+        self._next_look_s = now_s + bounds.LOOK_S
         self._looking = threading.Thread(target=self._look, name="loudspeaker look", daemon=True)
         self._looking.start()
 

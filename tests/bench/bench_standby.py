@@ -45,6 +45,7 @@ from sounds import REPORT_VOICES, in_surroundings, noises, say
 from prompter import limits
 from prompter.hear.endpoint import BLOCK_MS
 from prompter.resources import shared_file
+from prompter.standby import bounds
 from prompter.standby.ear import Listening
 from prompter.standby.standby import AGAIN
 from prompter.standby.start_phrase import SPOKEN, StartPhrase
@@ -66,7 +67,8 @@ def fingerprint(audio: Path) -> str:
     files += [HERE / f"{name}.py" for name in ("household", "sounds", "talk")]
     for path in files:
         digest.update(path.read_bytes())
-    standby = [f"{n}={getattr(limits, n)}" for n in dir(limits) if n.startswith(("STANDBY_", "SPEECH_", "WINDOW_"))]
+    standby = [f"{n}={getattr(bounds, n)}" for n in dir(bounds) if n.isupper()]
+    standby += [f"{n}={getattr(limits, n)}" for n in dir(limits) if n.startswith(("SPEECH_", "WINDOW_"))]
     digest.update(f"{standby} {len(list(audio.rglob('*.*')))}".encode())
     return digest.hexdigest()[:10]
 

@@ -9,6 +9,7 @@ import soxr
 from prompter import limits
 from prompter.speak.voice import EspeakVoice
 
+
 @pytest.fixture(scope="session")
 def spoken() -> Callable[..., np.ndarray]:
     """A sentence in a quiet room, a second of the room before and after it, 16 kHz."""

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from prompter import limits
+from prompter.standby import bounds
 from prompter.standby.log import Log
 
 
 def test_it_never_grows_beyond_its_bound(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(limits, "STANDBY_LOG_BYTES", 2_000)
+    monkeypatch.setattr(bounds, "LOG_BYTES", 2_000)
     log = Log(tmp_path / "standby.log", show=False)
     for number in range(500):
         log.line(f"line {number}")
@@ -24,7 +24,7 @@ def test_it_never_grows_beyond_its_bound(tmp_path: Path, monkeypatch: pytest.Mon
 
 @pytest.mark.skipif(os.name == "nt", reason="modes are POSIX'")
 def test_every_file_is_for_this_user_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(limits, "STANDBY_LOG_BYTES", 500)
+    monkeypatch.setattr(bounds, "LOG_BYTES", 500)
     (tmp_path / "standby.log").touch(mode=0o644)
     log = Log(tmp_path / "standby.log", show=False)
     for number in range(50):

@@ -11,7 +11,7 @@ import pytest
 
 from prompter import limits
 from prompter.errors import CannotDo
-from prompter.standby import morning
+from prompter.standby import bounds, morning
 from prompter.standby.ear import Listening
 from prompter.standby.log import Log
 from prompter.standby.morning import Morning
@@ -87,13 +87,13 @@ def test_a_key_starts_although_there_is_no_microphone(told: list[str], monkeypat
 
     troubles = Troubles(told.append, told.append)
     ear = Listening(None, Deaf(), troubles, threading.Lock(), none)  # type: ignore[arg-type]
-    monkeypatch.setattr(limits, "STANDBY_RETRY_S", 0.0)
+    monkeypatch.setattr(bounds, "RETRY_S", 0.0)
     assert waiting(ear, [After(5)], told).wait() == "key"
     assert told == ["microphone: there is no microphone Mend: plug one in", "Standby cannot hear. Check the microphone, or start by key."]
 
 
 def test_a_microphone_that_went_and_came_back_is_told_once_each(told: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(limits, "STANDBY_RETRY_S", 0.0)
+    monkeypatch.setattr(bounds, "RETRY_S", 0.0)
     monkeypatch.setattr("prompter.standby.ear.find_devices_again", lambda: None)
     opened: list[Silent] = []
 
@@ -114,7 +114,7 @@ def test_a_microphone_that_went_and_came_back_is_told_once_each(told: list[str],
 def test_a_disk_that_takes_no_log_is_told_once(told: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
     if not Path("/dev/full").exists():
         pytest.skip("/dev/full is Linux'")
-    monkeypatch.setattr(limits, "STANDBY_TURN_S", 0.0)
+    monkeypatch.setattr(bounds, "TURN_S", 0.0)
     monkeypatch.setattr(limits, "KEYS_WAIT_S", 0.0)
     log = Log(Path("/dev/full"), show=False)
     log.line("a line")
@@ -124,7 +124,7 @@ def test_a_disk_that_takes_no_log_is_told_once(told: list[str], monkeypatch: pyt
 
 
 def test_a_lost_loudspeaker_is_told(told: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(limits, "STANDBY_TURN_S", 0.0)
+    monkeypatch.setattr(bounds, "TURN_S", 0.0)
     monkeypatch.setattr(limits, "KEYS_WAIT_S", 0.02)
     waiting(None, [After(10)], told, loudspeaker=lambda: "it is gone").wait()
     assert told == ["loudspeaker: it is gone"]
@@ -162,7 +162,7 @@ def test_the_real_self_test_finds_what_is_missing(ready_home: Path, monkeypatch:
 def test_systemd_hears_of_it_only_while_the_loop_turns(monkeypatch: pytest.MonkeyPatch) -> None:
     alive = Alive(Service())
     assert alive.lives
-    monkeypatch.setattr(limits, "STANDBY_STILL_S", -1.0)
+    monkeypatch.setattr(bounds, "STILL_S", -1.0)
     assert not alive.lives
     alive.in_emergency = True
     assert alive.lives
