@@ -44,7 +44,7 @@ class _OrNone:
 
 OR_NONE = _OrNone()
 
-# Printable, one line, no braces or markup that a prompt's placeholders could trip over; with a letter or digit,
+# Printable, one line, no braces or markup that a prompt could trip over; with a letter or digit,
 # so that something is left to say.
 _SIGN = r"\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff{}<>\[\]"
 _PLAIN = rf"^[^{_SIGN}]*[^\W_][^{_SIGN}]*$"

@@ -147,7 +147,7 @@ class Plan(Part):
         return frozenset(fact for fact, holds in held.items() if holds)
 
     def spoken(self) -> dict[str, str]:
-        """Words for the placeholders of the prompts; what is not ordered gets words without number."""
+        """Words for the braces in the prompts; what is not ordered gets words without number."""
         said = dict(_SPOKEN_WITHOUT_A_PLAN)
         depth = words.quantity(self.suction.depth_cm, "centimetre")
         door = [self.phone.door.rstrip("."), *([self.phone.pets] if self.phone.pets else [])]

@@ -79,7 +79,7 @@ def read_yaml_text(text: str, file: str, sort: Sort = PLAN) -> Document:
         raise CannotDo(
             f"this line cannot be understood: {error.problem or 'not YAML'}.",
             where,
-            "Write `name: value`, two spaces in for each group, quotes around odd signs.",
+            "Write `name: value`, two spaces in for each group, quotes around odd signs; a quote above may not be closed.",
         ) from None
     except (yaml.YAMLError, UnicodeError):  # signs that no text holds; the library tells no line
         line = _bad_line(text)
@@ -230,7 +230,7 @@ class _Reader:
             self._refuse_kind(event)
 
     def _refuse_kind(self, event: Event) -> None:
-        text = "this kind of value has no place in a plan."
+        text = f"this kind of value has no place in a {self._sort.noun}."
         raise CannotDo(text, self._where(event), "Write a word, a number, or a day such as 2031-05-01.")
 
     def _where(self, event: Event) -> str:

@@ -91,7 +91,8 @@ def _targets(flow: Flow) -> Iterator[Finding]:
         places += [(("ways", way, index, "go"), line.go) for index, line in enumerate(lines)]
     places += [(("rules", "breath_gap", i, "go"), line.go) for i, line in enumerate(flow.rules.breath_gap)]
     for path, target in places:
-        if target is not None and target not in names and target not in SPECIAL_TARGETS:
+        special = () if path[-1] == "otherwise" else SPECIAL_TARGETS  # a step may be gone round from where nothing leads back
+        if target is not None and target not in names and target not in special:
             yield Finding(path, f"no step or way is called `{target}`.", _close(target, names))
     for way, lines in flow.ways.items():
         if not lines or lines[-1].when:

@@ -56,6 +56,8 @@ class Journal:
             self._head = HeadFile(path)
             self._acknowledge()
         except BaseException:
+            with contextlib.suppress(OSError):
+                disk.close()
             _unlock(lock)
             raise
 

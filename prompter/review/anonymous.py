@@ -127,7 +127,7 @@ def _secrets(events: list[dict[str, Any]]) -> re.Pattern[str] | None:
     """Matches every text of every plan in the record, as written and as spoken."""
     found: set[str] = set()
     for event in events:
-        plan = mapping(event.get("plan_text"))
+        plan = mapping(event.get("plan_text")) or _values(event.get("plan_text"))
         words = event.get("variant")
         words = words.get("words") if isinstance(words, dict) else None
         said = {k: words[k] for k in WORDS_OF_PEOPLE if k in words} if isinstance(words, dict) else {}
@@ -135,6 +135,12 @@ def _secrets(events: list[dict[str, Any]]) -> re.Pattern[str] | None:
     patterns = {p for text in found - PLAIN if text for p in _ways(text)}
     ordered = sorted(patterns, key=len, reverse=True)  # the whole address before one of its words
     return re.compile("|".join(ordered), re.IGNORECASE) if ordered else None
+
+
+def _values(text: Any) -> list[str]:
+    """What stands in the lines of a plan that cannot be read as one: who it names must not be told for that."""
+    found = re.findall(r"[:\-][ \t]+(.+?)[ \t]*(?:#.*)?$", text, re.MULTILINE) if isinstance(text, str) else []
+    return [value.strip("\"'[]{}, ") for value in found]
 
 
 def _leaves(value: Any) -> Iterator[str]:

@@ -42,6 +42,7 @@ SPOILT: dict[str, tuple[Spoil, str, str]] = {
     "unknown brace": (('    say: ["Fill the cuff: {cuff_ml}."]\n', '    say: ["Fill the cuff: {cuf_ml}."]\n'), "the plan has no word {cuf_ml}", "Did you mean `cuff_ml`?"),
     "mouth for the neck-only": (('    say: ["Ties off."]\n', '    say: ["Wipe the mouth."]\n'), "may be heard by a neck-only patient", "Add `if:"),
     "only_if without otherwise": (("    only_if: [on tube]\n    otherwise: inner-out\n", "    only_if: [on tube]\n"), "says not where else to go", "Add `otherwise: STEP`."),
+    "otherwise back": (("    only_if: [on tube]\n    otherwise: inner-out\n", "    only_if: [on tube]\n    otherwise: back\n"), "no step or way is called `back`", "Did you mean"),
     "way that may lead nowhere": (("    - { if: [ventilated, not on vent again], go: bag-or-vent }\n    - { go: watch }\n", "    - { if: [ventilated, not on vent again], go: bag-or-vent }\n"), "the way `watch-way` may lead nowhere", "End it with a line without `if`."),
     "circle": (("    - { if: [ventilated, not on vent again], go: bag-or-vent }\n    - { go: watch }\n", "    - { if: [ventilated, not on vent again], go: bag-or-vent }\n    - { go: watch-way }\n"), "the way `watch-way` leads to itself", "Break the circle."),
     "goes back but is no visit": (("  suction-visit-out:\n    visit: true\n", "  suction-visit-out:\n"), "goes back but is no visit", "Add `visit: true`."),

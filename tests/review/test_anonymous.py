@@ -180,6 +180,16 @@ def test_only_names_are_taken_out_of_a_sentence(sample, tmp_path):
     assert "“[left out], call. [left out] is Doctor.”" in page
 
 
+@pytest.mark.parametrize("broken", ["\tx: 1\n", "a: 'not closed\n", "a: 1\na: 2\n", "a: \x07\n", "more: [" + "1," * 2000 + "]\n"])
+def test_a_plan_that_cannot_be_read_tells_no_name_either(sample, tmp_path, broken):
+    plan = f"patient:\n  name: Wilma Tern  # at night\nclinician: {{ name: 'Doctor Imre Vale' }}\nphone:\n  number: \"555-0142\"\n{broken}"
+    story = sample.Story().at(0, "opened", plan_text=plan).at(0, "started")
+    story.say(1, "Wilma is better. Vale knows.", "look").say(2, "Call on speaker: 5 5 5, 0 1 4 2.", "look")
+    page = as_csv([build(read(story.write(tmp_path / "a.jsonl")), "a", anonymous=True)])
+    assert "better" in page and "Call on speaker" in page
+    assert not any(name in page for name in ("Wilma", "Tern", "Vale", "5 5 5"))
+
+
 def test_no_day_of_the_plan_is_told(journal_file):
     text = as_json([build(read(journal_file), "n", anonymous=True)])
     assert str(date(2026, 1, 20)) not in text
