@@ -201,7 +201,7 @@ class FlowMachine(Resuming):
 
     def _confirm_over(self) -> None:
         if self._once_more is not None and (by := self._outstanding.ends_by(self._once_more)) is not None and by > self.now_ms:
-            self._confirm_until(by)  # still to be asked for, behind what a beat has to say: its time begins when it ends
+            self._wait_for_second_time(by)  # still to be asked for, behind what a beat has to say: its time begins when it ends
             return
         self._not_confirmed()
         if self._phase == "asking" and self._asked:

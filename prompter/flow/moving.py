@@ -34,7 +34,7 @@ class Moving(Standing):
         self._answer: str | None = None
         self._taken = False
         self._acknowledged = False  # the answer was read back when it was said
-        self._once_more: int | None = None  # the prompt that asks for good news a second time, until it has ended
+        self._once_more: int | None = None  # the prompt that asks for good news a second time
 
     @property
     def outcome(self) -> str:
@@ -90,10 +90,10 @@ class Moving(Standing):
 
     def _confirm_from(self, at: int) -> None:
         """The second time counts within the rule's seconds from here."""
-        self._confirm_until(at + int(self._rules.confirm_within_s * 1000))
+        self._wait_for_second_time(at + int(self._rules.confirm_within_s * 1000))
 
-    def _confirm_until(self, until: int) -> None:
-        """What silence does waits for it."""
+    def _wait_for_second_time(self, until: int) -> None:
+        """Until then the second time counts, and what silence does waits for it."""
         before = self._clock.confirm_until
         if self._may_hold():
             self._clock.wait_for(until - (self.now_ms if before is None else before))
