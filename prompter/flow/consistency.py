@@ -248,7 +248,16 @@ def _steps_beyond_neck_only(flow: Flow) -> set[str]:
     return set(flow.steps) - reached
 
 
+def _ways_back(flow: Flow) -> set[str]:
+    """`back`, and the ways that may lead there."""
+    found = {"back"}
+    while more := {name for name, lines in flow.ways.items() if name not in found and any(line.go in found for line in lines)}:
+        found |= more
+    return found
+
+
 def _steps(flow: Flow) -> Iterator[Finding]:
+    back = _ways_back(flow)
     for name, step in flow.steps.items():
         path: Path_ = ("steps", name)
         if step.only_if and not step.otherwise:
@@ -262,7 +271,7 @@ def _steps(flow: Flow) -> Iterator[Finding]:
                 yield Finding((*path, "silent", index), "silence acts but leads nowhere.", "Give go, stay or as.")
         if step.silent and step.silent[-1].when:
             yield Finding((*path, "silent"), f"silence at `{name}` is not always answered.", "End with an entry without `if`.")
-        goes_back = [t for t in (step.after, *(a.go for arms in step.answers.values() for a in arms)) if t == "back"]
+        goes_back = [t for t in (step.after, *(a.go for arms in step.answers.values() for a in arms)) if t in back]
         if goes_back and not step.visit:
             yield Finding(path, f"`{name}` goes back but is no visit.", "Add `visit: true`.")
         yield from _silence_needs_reason(flow, name, step)

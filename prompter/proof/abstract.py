@@ -25,6 +25,8 @@ class States:
         self._at_once = [condition.removeprefix("not ") for condition in table.flow.call.at_once_if]
         self._marks = frozenset(atom.name for atom in atoms if atom.sort == "mark")
         self._known = tuple(k for k in KNOWN if any(a.sort == "known" and a.name == k for a in atoms))
+        # Where a rescue that worked leads another way than the first one.
+        self._after_rescue = frozenset(row.source for row in table.rows if any(a.sort == "count" and a.name == "rescued" for a in row.atoms))
         self._counts: dict[str, int] = {}
         for atom in atoms:
             if atom.sort == "count":
@@ -44,6 +46,7 @@ class States:
             tuple([mark for mark in CORE_MARKS if mark in marks and (mark != "swelling" or not elsewhere)]) if marks else (),
             "changed" in marks and "guide out" not in marks, memory.reason is not None and not elsewhere, machine._breaths_first,
             memory.counts.get("tries", 0) >= self._counts.get("tries", 1 << 30), machine.outcome if breathing == "better" else "",
+            step in self._after_rescue and known["rise"] == "yes" and memory.counts.get("rescued", 0) >= 1,
         )  # fmt: skip
 
     def fine(self, scene: Scene) -> Hashable:

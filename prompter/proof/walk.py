@@ -13,6 +13,7 @@ from prompter.flow.memory import Memory
 from prompter.flow.table import Table, build
 from prompter.proof import properties
 from prompter.proof.abstract import States
+from prompter.proof.drawn import Drawn
 from prompter.proof.forking import ForkingMachine
 from prompter.proof.found import Path, Walked
 from prompter.proof.late import HOLDS_UP, Lateness, lateness
@@ -58,10 +59,10 @@ class Walk:
     """One age. `most_moves` bounds the fine states, never the coarse ones.
 
     `only`: the one property that ends it with `stop_at_first`. `keep_entries`: ways that lead to just before each step
-    are kept in `entries`, for `run_from`.
+    are kept in `entries`, for `run_from`. `order`: a seed; states are walked in an order drawn by it, so that others are met first.
     """
 
-    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, part: Part = MOVES, table: Table | None = None, only: str | None = None, keep_entries: bool = False) -> None:
+    def __init__(self, flow: Flow, age: str, most_moves: int = 0, stop_at_first: bool = False, digest: bool = False, part: Part = MOVES, table: Table | None = None, only: str | None = None, keep_entries: bool = False, order: int | None = None) -> None:
         self.table = table or build(flow, open_variant(age))
         self.engine = RowEngine(self.table)
         self.states = States(self.table)
@@ -82,7 +83,7 @@ class Walk:
         self._parked: dict[Hashable, list[Node]] = {}
         self._matters: dict[Hashable, set[str]] = {}
         self._fine: dict[Hashable, set[Hashable]] = {}
-        self._fresh: deque[tuple[Hashable, Node]] = deque()
+        self._fresh: deque[tuple[Hashable, Node]] | Drawn = deque() if order is None else Drawn(order)
         self._more: deque[tuple[Hashable, Node]] = deque()
         self.part, self.only = part, only
         self.digest, self._digest = digest, sha256()

@@ -281,3 +281,46 @@ def test_pushes_taken_back_before_their_first_breaths_count_as_none():
     drive.silent_until("pushes").wait(5)
     drive.wait(25).blurts("wrong")
     assert drive.machine._last_breath == drive.now, "a whole cycle of 30:2 at 110 a minute takes less"
+
+
+@pytest.mark.parametrize(("said", "first"), [("neck swelling", "wrong-place"), ("halfway", "halfway")])
+@pytest.mark.parametrize("answer", ["done", None])
+def test_pushes_that_a_tube_in_the_wrong_place_interrupts_are_taken_up_again(said, first, answer):
+    """Found by walking in other orders: they never came back, and "limp, nothing" and "no breaths" did nothing any more."""
+    drive = reach(ALONE, "in place", "passed", "rising", "not better")
+    drive.blurts("limp")
+    drive.silent_until("pushes").wait(30).blurts(said)
+    assert drive.step == first
+    since = drive.now
+    if answer:
+        drive.wait(6).blurts(answer)
+        assert drive.step == "push-mask" and drive.machine.memory.known["tube"] == "out"
+    drive.silent_until("pushes")
+    assert drive.now < since + 45_000
+    drive.wait(10)
+    assert drive.beats[-1].pace.what == "pushes" and drive.beats[-1].at_ms > since
+
+
+@pytest.mark.parametrize("said", ["neck swelling", "halfway"])
+def test_pushes_go_on_with_a_tube_that_is_not_changed_at_home(said):
+    drive = blurted(like(without=("helper", "change allowed")), "limp").silent_until("pushes").wait(30)
+    drive.blurts(said)
+    assert drive.step == "push-mask"
+    drive.silent_until("pushes").wait(10)
+    assert drive.beats[-1].pace.what == "pushes"
+
+
+def test_no_bag_on_a_swelling_neck_when_a_ventilator_alarms_after_a_crew_has_left():
+    drive = blurted(like("ventilated", without=("helper",)), "neck swelling", "paramedics", "taken over", "taken over", "finished", "close it", "vent alarm", "flat")
+    assert drive.step in ("mouth-mask", "neck-mask", "neck-only-mask"), "what the crew did is not known"
+
+
+def test_two_breaths_before_a_visits_suction_are_asked_about_before_two_more():
+    """Four went through a tube that nothing had shown to be open."""
+    drive = reach(ALONE, "in place", "passed", "rising", "not better").silent_until("saline").wait(3)
+    drive.machine.memory.known["tube"] = "unknown"
+    drive.blurts("vomit")
+    assert drive.wait(0.1).step == "breaths-first"
+    drive.silent_until("vomit-out").silent_until("gap-ask")
+    drive.blurts("rising")
+    assert drive.step == "saline" and drive.machine.memory.known["tube"] == "proven open"

@@ -18,9 +18,11 @@ TEST = Property("two test breaths at most", "a tube not proven open may lie in t
 SWELLING = Property("no breaths into a swelling neck", "air beside the windpipe", "McGrath et al., Anaesthesia 2012;67:1025")
 GUIDE = Property("guide out before breaths", "the guide closes the new tube")
 GOES_ON = Property("the beat goes on", "once paced, breaths and pushes stop only for another step, confirmed breathing or take-over")
+PUSHES_S = 45
+PUSHES = Property("pushes go on", "who is limp needs them again as soon as the hands are free; a voice may hold that up", limit=PUSHES_S, unit="s")
 EARLY = Property("no question in the first beats", "who has just begun to squeeze cannot look yet", limit=EARLY_QUESTION_S, unit="s")
 
-PROPERTIES = (GAP, GAP_CHANGING, OUT, SOON, TEST, SWELLING, GUIDE, GOES_ON, EARLY)
+PROPERTIES = (GAP, GAP_CHANGING, OUT, SOON, TEST, SWELLING, GUIDE, GOES_ON, PUSHES, EARLY)
 
 
 def look(watch: Watch, edge: Edge, found: Findings) -> None:
@@ -66,6 +68,13 @@ def look_after(watch: Watch, edge: Edge, found: Findings) -> None:
         found.measure(SOON.name, (now - since) / 1000, NO_BREATHS_S + 1.5, lambda: f"no breath prompt for {(now - since) / 1000:g} s at {edge.scene.machine.step!r}")
     if not watch.breathing_now:
         _gap(watch, edge, now, found)
+    marks = edge.scene.machine.memory.marks
+    if "pushing" not in marks or edge.scene.beating == "pushes" or edge.answer == "wrong":
+        if watch.since:
+            watch.since.pop(PUSHES.name, None)
+    elif "pushing" in edge.before_marks:
+        since = watch.since.setdefault(PUSHES.name, now)
+        found.measure(PUSHES.name, (now - since) / 1000, PUSHES_S, lambda: f"none for {(now - since) / 1000:g} s at {edge.scene.machine.step!r}")
 
 
 def _gap(watch: Watch, edge: Edge, now: int, found: Findings) -> None:
