@@ -8,7 +8,7 @@ without it ../shared/audio is taken if it is there, else the small packaged set.
 The whole takes some hours on two cores, --share 0.1 about a tenth of that, --quick some minutes;
 shorter runs take the first part of every group, so a longer one goes on from there. Every row is
 kept in --out at once: interrupt it, and run it again to go on. Rows belong to one state of the
-hearing, the flow and the sounds; after a change it begins anew. Voices, speakers and sounds are
+hearing, of what is listened for and of the sounds; after a change it begins anew. Voices, speakers and sounds are
 those that tuned nothing (REPORT in sounds.py); seeds are fixed. Writes hearing.json.
 """
 

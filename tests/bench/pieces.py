@@ -12,8 +12,7 @@ from pathlib import Path
 from cases import Group, groups, timing_group
 from hearing_rows import Listener, Row
 from memory import memory_mb
-
-from prompter.resources import flow_file
+from wordings import known, places, tables
 
 LEAST_CASES = 16
 """Of each group even in the shortest run."""
@@ -26,14 +25,21 @@ _worker: tuple[Listener, dict[str, Group]] | None = None
 
 
 def fingerprint(audio: Path) -> str:
-    """Changes with the hearing, the flow, the sounds: rows of another state are not mixed in."""
+    """Changes with the hearing, with what is listened for, with the sounds: rows of another state are not mixed in.
+
+    Where an answer leads is not heard: a change of that alone leaves the rows as they are.
+    """
     here, digest = Path(__file__).parent, hashlib.sha256()
     package = here.parent.parent / "prompter"
     files = [here / f"{name}.py" for name in _SOUND_CODE]
     files += [*sorted((package / "hear").glob("*.py")), package / "limits.py"]
     files += [package / "hear" / "measure" / f"{name}.py" for name in ("mixing", "recordings")]
-    for path in [*files, flow_file("breathing-trouble")]:
+    for path in files:
         digest.update(path.read_bytes())
+    digest.update(repr(known()).encode())
+    for plan in tables():
+        for place in (*places(plan), *places(plan, visits=True)):
+            digest.update(repr((plan, place.name, place.allowed, sorted(place.own), place.asks_number)).encode())
     for path in sorted(audio.rglob("*.*")):
         digest.update(f"{path.relative_to(audio)} {path.stat().st_size}".encode())
     return digest.hexdigest()[:10]

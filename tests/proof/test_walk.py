@@ -260,6 +260,7 @@ FAULTS = {  # a fault, and the property that is there to see it
     "the cuff stays empty": (_set("steps", "cuff-fill", "say", [{"if": [], "say": "Hold on tight.", "set": []}]), "an emptied cuff is filled again"),
     "no second route": (_set("steps", "mouth-mask", "answers", "flat", [{"stay": True, "say": ["Press the mask tighter."]}]), "a second route"),
     "a mask that does not help who breathes by the neck alone": (_set("ways", "route", 0, "go", "mouth-mask"), "neck-only stays at the neck"),
+    "pushes never come back": (_set("ways", "put-back-way", 0, "if", ["tries >= 9"]), "pushes go on"),
     "the guide stays in": (_set("steps", "guide-out", "say", [{"if": [], "say": "Wait a little.", "set": []}]), "guide out before breaths"),
 }  # fmt: skip
 
