@@ -271,8 +271,8 @@ def _steps(flow: Flow) -> Iterator[Finding]:
                 yield Finding((*path, "silent", index), "silence acts but leads nowhere.", "Give go, stay or as.")
         if step.silent and step.silent[-1].when:
             yield Finding((*path, "silent"), f"silence at `{name}` is not always answered.", "End with an entry without `if`.")
-        goes_back = [t for t in (step.after, *(a.go for arms in step.answers.values() for a in arms)) if t in back]
-        if goes_back and not step.visit:
+        leads = (step.after, step.otherwise, step.gap, *(a.go for arms in step.answers.values() for a in arms), *(s.go for s in step.silent))
+        if not step.visit and back.intersection(leads):
             yield Finding(path, f"`{name}` goes back but is no visit.", "Add `visit: true`.")
         yield from _silence_needs_reason(flow, name, step)
 

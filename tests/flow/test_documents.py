@@ -46,6 +46,7 @@ SPOILT: dict[str, tuple[Spoil, str, str]] = {
     "way that may lead nowhere": (("    - { if: [ventilated, not on vent again], go: bag-or-vent }\n    - { go: watch }\n", "    - { if: [ventilated, not on vent again], go: bag-or-vent }\n"), "the way `watch-way` may lead nowhere", "End it with a line without `if`."),
     "circle": (("    - { if: [ventilated, not on vent again], go: bag-or-vent }\n    - { go: watch }\n", "    - { if: [ventilated, not on vent again], go: bag-or-vent }\n    - { go: watch-way }\n"), "the way `watch-way` leads to itself", "Break the circle."),
     "goes back but is no visit": (("  suction-visit-out:\n    visit: true\n", "  suction-visit-out:\n"), "goes back but is no visit", "Add `visit: true`."),
+    "goes back in silence but is no visit": (("change it.\", go: tube-out }", "change it.\", go: back }"), "`ties` goes back but is no visit", "Add `visit: true`."),
     "takes a tube out without a reason": (("    title: Tube part way out\n    needs_reason: true\n", "    title: Tube part way out\n"), "takes a tube out without `needs_reason: true`", "silence never takes a tube out"),
     "wrong type": (("  hold_s: 30 ", "  hold_s: long "), "`rules.hold_s`", "Correct this value."),
     "wrong choice": (("    beat: { breaths: endless }\n    ask: \"Lips", "    beat: { breaths: many }\n    ask: \"Lips"), "breaths`", "Correct this value."),

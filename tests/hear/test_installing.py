@@ -360,6 +360,16 @@ def test_a_bomb_is_refused_by_what_it_says_and_by_what_it_holds(tmp_path, folder
     assert left_in(folder) == set()
 
 
+def test_a_zip_packed_in_a_way_that_is_not_known_is_one_line(tmp_path, folder) -> None:
+    local, directory = b"PK\x03\x04\x14\x00\x00\x00\x08\x00", b"PK\x01\x02\x14\x03\x14\x00\x00\x00\x08\x00"
+    assert local in GOOD and directory in GOOD  # method 8, deflated: APPNOTE.TXT 4.4.5
+    odd = GOOD.replace(local, local[:-2] + b"\x63\x00").replace(directory, directory[:-2] + b"\x63\x00")  # 99
+    (tmp_path / "odd.zip").write_bytes(odd)
+    with pytest.raises(CannotDo, match="damaged.*compression"):
+        install(archive_of(odd), folder, tmp_path / "odd.zip")
+    assert left_in(folder) == set()
+
+
 def test_a_damaged_zip_with_the_right_hash_is_one_line(tmp_path, folder) -> None:
     middle = len(GOOD) // 2
     damaged = GOOD[:middle] + bytes(50) + GOOD[middle + 50 :]

@@ -39,7 +39,7 @@ def unpack(
                 done += _write(found, info, into.joinpath(*parts), where)
                 progress(done, total)
             return done
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError) as error:
         raise CannotDo(f"the zip is damaged ({error}).", where, "Fetch it again.") from None
     except OSError as error:
         raise CannotDo(

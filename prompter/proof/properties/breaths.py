@@ -5,7 +5,7 @@ from prompter.proof.properties.property import Property
 from prompter.proof.scene import BeatBegan, Heard
 from prompter.proof.watch import Edge, Findings, Watch, text_of
 
-GAP_S, GAP_CHANGING_S, OUT_S, NO_BREATHS_S, EARLY_QUESTION_S = 30, 60, 45, 15, 6
+GAP_S, GAP_CHANGING_S, OUT_S, NO_BREATHS_S, PUSHES_S, EARLY_QUESTION_S = 30, 60, 45, 15, 45, 6
 NEARLY_DUE_MS = 22_000
 SLACK_MS = 1_500
 """A clip that has begun is not cut by a deadline."""
@@ -18,7 +18,6 @@ TEST = Property("two test breaths at most", "a tube not proven open may lie in t
 SWELLING = Property("no breaths into a swelling neck", "air beside the windpipe", "McGrath et al., Anaesthesia 2012;67:1025")
 GUIDE = Property("guide out before breaths", "the guide closes the new tube")
 GOES_ON = Property("the beat goes on", "once paced, breaths and pushes stop only for another step, confirmed breathing or take-over")
-PUSHES_S = 45
 PUSHES = Property("pushes go on", "who is limp needs them again as soon as the hands are free; a voice may hold that up", limit=PUSHES_S, unit="s")
 EARLY = Property("no question in the first beats", "who has just begun to squeeze cannot look yet", limit=EARLY_QUESTION_S, unit="s")
 
