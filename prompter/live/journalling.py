@@ -117,7 +117,8 @@ class LiveJournal:
             return Journal.create_with(path, goes_on.lines, chain, sealer=self._sealer)
         name = f"emergency-{self._began:%Y-%m-%d-%H%M%S}"
         for number in range(1, limits.JOURNAL_NAMES_MAX + 1):
-            path = folder / (f"{name}.jsonl" if number == 1 else f"{name}-{number}.jsonl")
+            # By name they stand in the order in which they began: "_" comes after ".", "-" before it.
+            path = folder / (f"{name}.jsonl" if number == 1 else f"{name}_{number:03}.jsonl")
             if not path.exists():
                 return Journal.create(path, first, self._began, sealer=self._sealer)
         raise CannotDo("there are too many journals of this second", str(folder))

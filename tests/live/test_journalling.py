@@ -63,14 +63,15 @@ def test_with_no_disk_at_all_nothing_raises_and_it_is_said(tmp_path: Path) -> No
     assert one.close() == 10 and trouble and one.path is None
 
 
-def test_two_emergencies_in_one_second_have_two_records(tmp_path: Path) -> None:
-    paths = set()
-    for _ in range(2):
+def test_emergencies_in_one_second_have_a_record_each_in_the_order_of_their_names(tmp_path: Path) -> None:
+    paths = []
+    for _ in range(11):
         one, _ = journal([tmp_path])
         one.begin()
         one.close()
-        paths.add(one.path)
-    assert len(paths) == 2 and None not in paths
+        paths.append(one.path)
+    assert len(set(paths)) == 11 and None not in paths
+    assert sorted(tmp_path.glob("*.jsonl")) == paths
 
 
 def test_what_is_only_told_does_not_wait_for_the_disk(tmp_path: Path) -> None:
