@@ -81,11 +81,13 @@ SPOKEN_BLOCKS_MIN = 3
 CANDIDATE_MS = 64
 """Silence after which scoring begins while the end is still being waited for."""
 
-END_BELIEVED_MS = 160
-"""Silence that ends an utterance whose answer is believed already."""
+END_SURE_MS, END_BELIEVED_MS, END_DOUBTED_MS = 160, 352, 416
+"""Silence that ends an utterance: what is surely heard soon, what is only believed later, as it may be
+the beginning of something else ("nothing", for "nothing on it", is near to "no breathing"), and anything
+else last: people pause inside a phrase."""
 
-END_DOUBTED_MS = 416
-"""Silence that ends any other utterance: people pause inside a phrase."""
+END_SURE = 5.0
+"""Log-odds from which what is believed is surely heard."""
 
 BEAMS = 5
 """Free decodes made of one utterance: a wording is looked at where it sounds like any of them."""
@@ -280,6 +282,9 @@ LOUDSPEAKER_WAIT_S = 1.0
 
 MICROPHONE_LOST_S = 2.0
 """A microphone that gave no block for this long is opened anew; a busy machine is late at times."""
+
+STREAM_CLOSE_S = 1.0
+"""Closing a stream takes tenths of a second; a driver that hangs is waited for no longer."""
 
 SOUND_CARD_RETRY_S = 3.0
 """Pause between attempts to open a lost microphone or loudspeaker."""

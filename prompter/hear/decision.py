@@ -12,6 +12,8 @@ from prompter.hear.negation import denials, negated, negation_lost
 from prompter.hear.numbers import Reading
 from prompter.hear.shortlist import plain_words
 
+_ASKS = frozenset("is are was were do does did have has can could will would should".split())
+
 Scored = Sequence[tuple[Phrase, float]]
 """Wordings with their scores, best first."""
 
@@ -119,6 +121,12 @@ def stands_in(text: str, wording: str) -> bool:
     return f" {plain_words(wording)} " in f" {plain_words(text)} "
 
 
+def is_question(text: str, wording: str) -> bool:
+    """Whether the words ask for what `wording` says: 'are you on the line' for 'on the line'."""
+    first, _, rest = plain_words(text).partition(" ")
+    return first in _ASKS and not plain_words(wording).startswith(f"{first} ") and stands_in(rest, wording)
+
+
 def _doubt(
     best: Phrase, score: float, margin: float | None, scored: Ranking, others: Sequence[str], stricter: float
 ) -> str:
@@ -133,6 +141,8 @@ def _doubt(
         return "a 'not' too many or too few"
     if _may_be_denied(best, scored):
         return "may be denied"
+    if is_question(scored.text, best.text):
+        return "asked, not said"
     if any(_both_said(scored.text, best, p) for p, _ in scored.ranked if p.answer):
         return "two answers at once"
     if any(o != best.answer for o in others) and score < thresholds.STRICT[best.risk] + extra:

@@ -15,6 +15,7 @@ DECOYS: tuple[str, ...] = (
     "she isn't settled", "eyes not open", "take it out", "pull it out", "put it in",
     "it's ringing", "nearly here", "they're coming", "they're not here yet", "what's that",
     "where is it", "who is it", "how is she", "are you there",
+    "are you on the line", "stay on the line", "is the chest going up",
     # once wordings of the flow, and too near to ones of opposite answers
     "went right down", "it's dropping",
     # once wordings of a flat chest, and taken for an empty bottle ("no oxygen")

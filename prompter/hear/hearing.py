@@ -205,14 +205,16 @@ class Hearing:
     # ---- the end ------------------------------------------------------------------------------
 
     def _is_over(self) -> bool:
-        """Soon when the answer is believed already; later when the speaker may only pause."""
+        """Soon when the answer is surely heard already; later when the speaker may only pause."""
         ends = self._ends
         if ends.length_ms >= limits.UTTERANCE_MAX_MS or ends.silent_ms >= limits.END_DOUBTED_MS:
             return True
         result = self._candidate.result if self._candidate else None
-        if result is None or result.value is None or ends.silent_ms < limits.END_BELIEVED_MS:
+        if result is None or result.value is None or not result.value.believed:
             return False
-        return result.value.believed and not self._may_go_on(result.value)
+        sure = result.value.score is not None and result.value.score >= limits.END_SURE
+        needed_ms = limits.END_SURE_MS if sure else limits.END_BELIEVED_MS
+        return ends.silent_ms >= needed_ms and not self._may_go_on(result.value)
 
     def _may_go_on(self, verdict: Verdict) -> bool:
         """Whether a wording of another answer begins with what is believed."""

@@ -13,6 +13,7 @@ import numpy as np
 
 from prompter import limits
 from prompter.errors import CannotDo
+from prompter.letting_go import close_stream
 
 
 class Microphone:
@@ -105,15 +106,12 @@ class Microphone:
         return found
 
     def close(self) -> None:
-        """Stop listening. Never raises: it runs when everything else may have failed."""
+        """Stop listening. Never raises, and does not wait for a driver that hangs: it runs when
+        everything else may have failed."""
         self._closing = True
         stream, self._stream = self._stream, None
-        if stream is None:
-            return
-        try:
-            stream.close()
-        except Exception as error:  # noqa: BLE001 - whatever the sound card raises at the end
-            self._trouble.append(f"the microphone did not close: {error}")
+        if stream is not None and not close_stream(stream):
+            self._trouble.append("the microphone did not close")
 
     def _take(self, data: np.ndarray, frames: int, time: Any, status: Any) -> None:
         if status and status.input_overflow:

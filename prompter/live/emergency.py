@@ -32,6 +32,8 @@ from prompter.live.shown import Shown
 from prompter.live.soundcard import SoundCard
 from prompter.live.voice_at_once import voice_at_once
 
+Inbox = queue.SimpleQueue[tuple[str, Any]]
+
 
 def respond(
     plan: Path | None,
@@ -68,7 +70,7 @@ class Emergency:
         loudspeaker: str | int | None,
         new: bool = False,
     ) -> None:
-        self.inbox: queue.Queue[tuple[str, Any]] = queue.Queue()
+        self.inbox: Inbox = queue.SimpleQueue()  # a signal may put while the same thread takes
         self.clock = LiveClock()
         self._plan, self._keys_only, self._out, self._new = plan, keys_only, out, new
         self._looked: Any = None
@@ -345,7 +347,7 @@ class Emergency:
 class _Closing:
     """Whether somebody wants the last resort to end: Ctrl-C twice, or the system's wish."""
 
-    def __init__(self, inbox: "queue.Queue[tuple[str, Any]]") -> None:
+    def __init__(self, inbox: Inbox) -> None:
         self._inbox = inbox
         self._asked_s = -limits.CLOSE_AGAIN_S
 
@@ -380,7 +382,7 @@ def _libraries_hushed() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _signals(inbox: "queue.Queue[tuple[str, Any]]") -> Iterator[None]:
+def _signals(inbox: Inbox) -> Iterator[None]:
     """Turns signals into messages: Ctrl-C asks once, the system's wish to end closes in order, and
     a terminal that goes away ends only the screen."""
     wishes = {

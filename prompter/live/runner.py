@@ -50,7 +50,7 @@ class Runner:
         clock: LiveClock,
         heard_at: HeardAt,
         own_echo: OwnEcho,
-        inbox: "queue.Queue[tuple[str, Any]]",
+        inbox: "queue.SimpleQueue[tuple[str, Any]] | queue.Queue[tuple[str, Any]]",
         card: Card,
         screen: Picture,
         listens: bool,

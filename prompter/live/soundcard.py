@@ -14,6 +14,7 @@ import numpy as np
 
 from prompter import limits
 from prompter.errors import CannotDo
+from prompter.letting_go import hanging
 from prompter.speak.mixer import Mixer
 
 Put = Callable[[tuple[str, Any]], None]
@@ -194,8 +195,11 @@ _looked = False
 
 
 def _look_again() -> None:
-    """Lets PortAudio find devices that were plugged in since; only while no stream of ours is open."""
+    """Lets PortAudio find devices that were plugged in since; only while no stream of ours is open, and
+    none that hangs is still being closed."""
     global _looked
+    if hanging():
+        return
     if not _looked:  # the first look was at the import
         _looked = True
         return

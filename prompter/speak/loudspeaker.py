@@ -13,6 +13,7 @@ import numpy as np
 
 from prompter import limits
 from prompter.errors import CannotDo
+from prompter.letting_go import close_stream
 from prompter.speak.mixer import Mixer
 
 Tap = Callable[[np.ndarray], None]
@@ -132,8 +133,7 @@ class Loudspeaker:
     def stop(self) -> None:
         stream, self._stream = self._stream, None
         if stream is not None:
-            # A card that was pulled out raises here too; there is nothing left to do about it.
-            stream.close(ignore_errors=True)
+            close_stream(stream)
 
     def failed(self) -> str | None:
         """What is wrong with it, or None while it plays."""
@@ -148,7 +148,11 @@ class Loudspeaker:
         return None
 
     def _pull(self, out: np.ndarray, frames: int, _time: object, status: Any) -> None:
-        """The sound card's callback: fills `out` (frames, channels) and returns."""
+        """The sound card's callback: fills `out` (frames, channels) and returns. One that was stopped
+        and still calls, because closing it hangs, is given silence: another draws the mixer by now."""
+        if self._stream is None:
+            out.fill(0)
+            return
         try:
             self._pulled_at, self._pulls = time.monotonic(), True
             if status.output_underflow:

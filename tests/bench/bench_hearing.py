@@ -20,7 +20,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from cases import groups, timing_group
+from cases import VOICES, groups, take, timing_group
 from figures import OUTCOMES, Line, curve, lines, mistakes, shares
 from hearing_rows import Row
 from pieces import MEMORY, TIMING, fingerprint, measure, measure_memory, read_rows, wanted
@@ -96,21 +96,23 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="a few of every group")
     parser.add_argument("--jobs", type=int, default=2, help="processes side by side")
     parser.add_argument("--only", default="", help="groups whose name contains this")
+    parser.add_argument("--half", choices=list(VOICES), default="report", help="fit: to choose by, not to report")
     parser.add_argument("--show", action="store_true", help="measure nothing, show what there is")
     args = parser.parse_args()
     audio = args.audio or (BESIDE if BESIDE.is_dir() else shared_file("audio"))
     share = 0.0 if args.quick else args.share
     args.out.mkdir(parents=True, exist_ok=True)
     state = fingerprint(audio)
-    kept = args.out / f"rows-{state}.jsonl"
+    kept = args.out / (f"rows-{state}.jsonl" if args.half == "report" else f"rows-{state}-{args.half}.jsonl")
+    take(args.half)
     every = {name: g for name, g in groups(audio).items() if args.only in name}
     timing = {TIMING: timing_group(audio)} if args.only in TIMING else {}
     if not args.show:
         if args.only in MEMORY:
             measure_memory(kept, args.out)
         # Times alone: one process that has both cores.
-        measure(wanted(timing, max(share, 0.2)), audio, kept, args.out, jobs=1, threads=2)
-        measure(wanted(every, share), audio, kept, args.out, args.jobs, threads=1)
+        measure(wanted(timing, max(share, 0.2)), audio, kept, args.out, jobs=1, threads=2, half=args.half)
+        measure(wanted(every, share), audio, kept, args.out, args.jobs, threads=1, half=args.half)
     tasks = {*wanted(every, share), *wanted(timing, max(share, 0.2)), (MEMORY, 0)}
     rows = [row for row in read_rows(kept) if args.show or (row["group"], row["number"]) in tasks]
     found = lines(rows)

@@ -13,7 +13,18 @@ from zlib import crc32
 
 import numpy as np
 import rooms
-from sounds import LEVEL, REPORT_VOICES, Spoken, active_rms, in_surroundings, noises, people, say
+from sounds import (
+    FIT_VOICES,
+    LEVEL,
+    MORE_FIT_VOICES,
+    REPORT_VOICES,
+    Spoken,
+    active_rms,
+    in_surroundings,
+    noises,
+    people,
+    say,
+)
 from talk import at_home, operator
 from wordings import OTHER_TALK, Place, draw, draw_place, known
 
@@ -22,6 +33,7 @@ from prompter.events import Phrase
 from prompter.hear.shortlist import plain_words
 
 SEED = 4
+VOICES = {"report": REPORT_VOICES, "fit": FIT_VOICES + MORE_FIT_VOICES}
 WORDS = [Phrase(w, w) for w in ("yes", "no", "stop", "done", "help me", "say again", "go back")]
 PIECE_S = 60
 """Talk comes in pieces of this length."""
@@ -33,6 +45,15 @@ NOISES = {"crying": "baby-cry", "hiss": "hiss", "motor": "motor", "rumble": "rum
 PEOPLE = ("yes", "no", "stop")
 NOT_ALLOWED = ("unknown", "down", "go", "left", "off", "on", "right", "up")
 Rng = np.random.Generator
+
+_half = "report"
+
+
+def take(half: str) -> None:
+    """From now on the voices and speakers of this half ('report', 'fit'): choices are made on the one
+    and reported on the other."""
+    global _half
+    _half = half
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,7 +93,8 @@ def _rng(name: str, number: int) -> Rng:
 
 def _voice(number: int, rng: Rng) -> tuple[str, int, int]:
     """The voices in turn, each a little faster or slower, higher or lower than its own."""
-    name, rate_wpm, pitch = REPORT_VOICES[number % len(REPORT_VOICES)]
+    voices = VOICES[_half]
+    name, rate_wpm, pitch = voices[number % len(voices)]
     return name, rate_wpm + int(rng.integers(-12, 13)), pitch + int(rng.integers(-8, 9))
 
 
@@ -139,7 +161,7 @@ def _beside_operator(below_db: float) -> Surround:
     def surround(clip: np.ndarray, rng: Rng, number: int) -> tuple[Spoken, dict[str, Any]]:
         before_s = float(rng.uniform(0.5, 2.5))
         spoken = in_surroundings(clip, None, 0, number, before_s)
-        voice = _voice(number + len(REPORT_VOICES) // 2, rng)
+        voice = _voice(number + len(VOICES[_half]) // 2, rng)
         track, lines = _talk(operator, [voice], len(spoken.sound), rng, telephone=True)
         spoken.sound[:] += track * np.float32(10 ** (-below_db / 20))
         return spoken, {"operator": " / ".join(text for _, _, text in lines)}
@@ -184,8 +206,8 @@ def _noises(audio: Path, kind: str) -> list[np.ndarray]:
 
 @cache
 def _people(audio: Path, words: tuple[str, ...]) -> list[tuple[str, str, np.ndarray]]:
-    """(word, file, sound) of the report half, in an order that mixes words and speakers."""
-    found = [(word, name, clip) for word in words for name, clip in people(audio, word, "report")]
+    """(word, file, sound) of the half's speakers, in an order that mixes words and speakers."""
+    found = [(word, name, clip) for word in words for name, clip in people(audio, word, _half)]
     order = np.random.default_rng(SEED).permutation(len(found))
     return [found[at] for at in order]
 

@@ -10,6 +10,7 @@ from wordings import known, swapped
 from prompter import limits
 from prompter.hear import thresholds
 from prompter.hear.detector import SpeechDetector
+from prompter.hear.clearness import rises_db
 from prompter.hear.endpoint import BLOCK_MS, Endpointer
 from prompter.hear.hearing import Heard, Hearing, Report, SpeechOver
 from prompter.hear.scorer import InlineScorer
@@ -99,7 +100,7 @@ def _entry(report: Heard, case: Case) -> Row:
         "spare": spare,
         "margin": None if report.margin is None else round(report.margin, 2),
         "runner_up": report.runner_up, "window": report.window, "decide_ms": report.decide_ms,
-        "at_ms": report.at_ms, "onset_ms": report.onset_ms, "ended_ms": report.ended_ms,
+        "rises_db": round(rises_db(report.sound), 1), "at_ms": report.at_ms, "onset_ms": report.onset_ms, "ended_ms": report.ended_ms,
         **({"meanwhile": meanwhile} if meanwhile else {}),
     }  # fmt: skip
 

@@ -9,7 +9,7 @@ import time
 from math import ceil
 from pathlib import Path
 
-from cases import Group, groups, timing_group
+from cases import Group, groups, take, timing_group
 from hearing_rows import Listener, Row
 from memory import memory_mb
 from wordings import known, places, tables
@@ -66,7 +66,7 @@ def read_rows(path: Path) -> list[Row]:
 
 
 def measure(
-    tasks: list[tuple[str, int]], audio: Path, kept: Path, cache: Path, jobs: int, threads: int
+    tasks: list[tuple[str, int]], audio: Path, kept: Path, cache: Path, jobs: int, threads: int, half: str = "report",
 ) -> None:
     """Appends a row to `kept` for every task that has none yet."""
     done = {(row["group"], row["number"]) for row in read_rows(kept)}
@@ -77,7 +77,7 @@ def measure(
     began = time.monotonic()
     context = multiprocessing.get_context("spawn")
     with (
-        context.Pool(jobs, _begin, (audio, cache, threads, left[0][0] == TIMING)) as pool,
+        context.Pool(jobs, _begin, (audio, cache, threads, left[0][0] == TIMING, half)) as pool,
         kept.open("a") as file,
     ):
         if kept.stat().st_size:
@@ -91,9 +91,10 @@ def measure(
                 print(f"{count} of {len(left)}, {minutes:.0f} min left", file=sys.stderr, flush=True)
 
 
-def _begin(audio: Path, cache: Path, threads: int, timing: bool) -> None:
+def _begin(audio: Path, cache: Path, threads: int, timing: bool, half: str) -> None:
     """In each process. Where times are measured nothing else is loaded."""
     global _worker
+    take(half)
     every = {TIMING: timing_group(audio)} if timing else groups(audio)
     _worker = Listener(cache, threads), every
 

@@ -63,7 +63,7 @@ class ScriptedEar:
 def sure_of(phrase: Phrase, ear: str = "scripted", window: int = limits.WINDOW_FRAMES) -> Ranking:
     """A ranking that leaves no doubt."""
     other = Phrase("something else", "else")
-    return Ranking(ear, [(phrase, 3.0), (other, -1.0)], text=phrase.text, window=window)
+    return Ranking(ear, [(phrase, 6.0), (other, -1.0)], text=phrase.text, window=window)
 
 
 def drawn(*pieces: tuple[str, int]) -> np.ndarray:

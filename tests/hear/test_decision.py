@@ -72,6 +72,16 @@ def test_a_decoy_that_fits_better_takes_the_answer_away() -> None:
     assert verdict.heard == RISING and verdict.runner_up == "not going up"
 
 
+def test_a_question_for_an_answer_is_no_answer() -> None:
+    line = Phrase("on the line", "on the line")
+    asked = decide([ranking((line, 4.0), (RISING, -3.0), text="Are you on the line")])
+    assert not asked.believed and asked.why == "asked, not said"
+    assert decide([ranking((line, 4.0), (RISING, -3.0), text="they are on the line")]).believed
+    assert decide([ranking((line, 4.0), (RISING, -3.0), text="are we here")]).believed  # badly decoded, no question for it
+    own = Phrase("is it off now", "off")
+    assert decide([ranking((own, 4.0), (RISING, -3.0), text="is it off now")]).believed
+
+
 def test_only_decoys_are_no_answer() -> None:
     verdict = decide([ranking((Phrase("hello", ""), 3.0))])
     assert verdict.heard is None and not verdict.believed

@@ -45,13 +45,25 @@ def test_onset_end_and_decision_come_in_order() -> None:
     assert (heard.onset_ms, heard.ended_ms) == (5 * 32, 15 * 32)
 
 
-def test_a_believed_answer_ends_sooner_than_a_doubted_one() -> None:
+def test_the_surer_the_sooner_an_answer_ends() -> None:
+    """What is only just believed may be the beginning of something else."""
     sound = drawn(("speech", 10), ("silence", 20))
-    believed = only_heard(stream(made(sure_of(FLAT))[0], sound))
+    sure = only_heard(stream(made(sure_of(FLAT))[0], sound))
+    believed = only_heard(stream(made(BARELY)[0], sound))
     doubted = only_heard(stream(made(UNSURE)[0], sound))
-    assert believed.at_ms - believed.ended_ms == limits.END_BELIEVED_MS
+    assert sure.believed and sure.at_ms - sure.ended_ms == limits.END_SURE_MS
+    assert believed.believed and believed.at_ms - believed.ended_ms == limits.END_BELIEVED_MS
     assert doubted.at_ms - doubted.ended_ms == limits.END_DOUBTED_MS
     assert not doubted.believed and doubted.heard == FLAT
+    assert believed.score < limits.END_SURE <= sure.score
+
+
+def test_what_is_just_believed_is_forgotten_when_the_speaker_goes_on() -> None:
+    hearing, ear = made(BARELY, sure_of(RISING))
+    pause = limits.END_SURE_MS // 32 + 3
+    heard = only_heard(stream(hearing, drawn(("speech", 8), ("silence", pause), ("speech", 8), ("silence", 20))))
+    assert (heard.heard, heard.believed) == (RISING, True)
+    assert len(ear.asked) == 2
 
 
 def test_computing_time_is_added_to_the_virtual_clock() -> None:

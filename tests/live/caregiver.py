@@ -38,7 +38,7 @@ class Respond:
         with self.output.open("w") as output:
             self.process = subprocess.Popen(
                 [str(PROGRAM), "respond", "--out", str(self.out), *words],
-                env={**environment, "PROMPTER_HOME": str(folder / "home")},
+                env={**environment, "PROMPTER_HOME": str(folder / "home"), "PYTHONFAULTHANDLER": "1"},
                 stdin=subprocess.PIPE, stdout=output, stderr=output,
             )  # fmt: skip
 
@@ -95,8 +95,10 @@ class Respond:
         try:
             return self.process.wait(10)
         except subprocess.TimeoutExpired:
-            os.kill(self.process.pid, signal.SIGKILL)
-            raise
+            os.kill(self.process.pid, signal.SIGABRT)  # prints where each thread stands
+            self.process.wait(10)
+            last = [event["kind"] for event in self.events()[-5:]]
+            raise AssertionError(f"does not end; last: {last}; {self.output.read_text()[-6000:]}") from None
 
 
 def asked(events: list[dict[str, Any]]) -> bool:
