@@ -5,8 +5,10 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from prompter.events import Phrase
+from prompter.hear.clearness import rises_db
 from prompter.hear.decision import Verdict, decide, in_doubt
 from prompter.hear.ear import Ear, Ranking
+from prompter.hear.thresholds import extra_in_noise
 
 
 class Panel:
@@ -42,6 +44,7 @@ class Panel:
             if ear not in self._ears:  # given up meanwhile: another thread goes on with the rest
                 return Verdict(why="the ear did not answer in time")
             rankings.append(ranking)
+        stricter = max(stricter, extra_in_noise(rises_db(sound)))
         verdict = decide(rankings, stricter)
         if in_doubt(verdict) and wanted():
             verdict = decide([self._closer(ranking) for ranking in rankings], stricter)

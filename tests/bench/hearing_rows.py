@@ -81,11 +81,13 @@ def outcome(heard: list[Row], right: str | None) -> str:
 
 
 def _entry(report: Heard, case: Case) -> Row:
-    """`spare`: log-odds above what this answer's risk needs; None if the score was not the point."""
+    """`spare`: log-odds above what this answer's risk and the noise need; None if the score was not the point."""
     risk = report.heard.risk if report.heard else "branch"
     least = thresholds.LEAST[risk]
     if report.heard and report.window > limits.WINDOW_FRAMES:
         least += thresholds.LONG_WINDOW_EXTRA
+    rises = rises_db(report.sound)
+    least += thresholds.extra_in_noise(rises)
     by_score = report.score is not None and report.why in ("", "not sure enough")
     spare = round(report.score - least, 2) if by_score else None
     if report.believed and spare is not None:
@@ -100,7 +102,7 @@ def _entry(report: Heard, case: Case) -> Row:
         "spare": spare,
         "margin": None if report.margin is None else round(report.margin, 2),
         "runner_up": report.runner_up, "window": report.window, "decide_ms": report.decide_ms,
-        "rises_db": round(rises_db(report.sound), 1), "at_ms": report.at_ms, "onset_ms": report.onset_ms, "ended_ms": report.ended_ms,
+        "rises_db": round(rises, 1), "at_ms": report.at_ms, "onset_ms": report.onset_ms, "ended_ms": report.ended_ms,
         **({"meanwhile": meanwhile} if meanwhile else {}),
     }  # fmt: skip
 

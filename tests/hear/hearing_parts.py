@@ -60,10 +60,10 @@ class ScriptedEar:
         return found
 
 
-def sure_of(phrase: Phrase, ear: str = "scripted", window: int = limits.WINDOW_FRAMES) -> Ranking:
-    """A ranking that leaves no doubt."""
+def sure_of(phrase: Phrase, ear: str = "scripted", window: int = limits.WINDOW_FRAMES, score: float = 6.0) -> Ranking:
+    """A ranking that leaves no doubt, unless `score` (log-odds, nearly) does."""
     other = Phrase("something else", "else")
-    return Ranking(ear, [(phrase, 6.0), (other, -1.0)], text=phrase.text, window=window)
+    return Ranking(ear, [(phrase, score), (other, min(-1.0, score - 7))], text=phrase.text, window=window)
 
 
 def drawn(*pieces: tuple[str, int]) -> np.ndarray:

@@ -47,7 +47,7 @@ def test_onset_end_and_decision_come_in_order() -> None:
 
 def test_the_surer_the_sooner_an_answer_ends() -> None:
     """What is only just believed may be the beginning of something else."""
-    sound = drawn(("speech", 10), ("silence", 20))
+    sound = drawn(("silence", 8), ("speech", 10), ("silence", 20))
     sure = only_heard(stream(made(sure_of(FLAT))[0], sound))
     believed = only_heard(stream(made(BARELY)[0], sound))
     doubted = only_heard(stream(made(UNSURE)[0], sound))
@@ -61,7 +61,7 @@ def test_the_surer_the_sooner_an_answer_ends() -> None:
 def test_what_is_just_believed_is_forgotten_when_the_speaker_goes_on() -> None:
     hearing, ear = made(BARELY, sure_of(RISING))
     pause = limits.END_SURE_MS // 32 + 3
-    heard = only_heard(stream(hearing, drawn(("speech", 8), ("silence", pause), ("speech", 8), ("silence", 20))))
+    heard = only_heard(stream(hearing, drawn(("silence", 8), ("speech", 8), ("silence", pause), ("speech", 8), ("silence", 20))))
     assert (heard.heard, heard.believed) == (RISING, True)
     assert len(ear.asked) == 2
 
@@ -183,7 +183,7 @@ def test_the_sound_handed_out_holds_the_utterance() -> None:
 
 
 def test_what_is_just_believed_is_not_while_a_telephone_talks_too() -> None:
-    sound = drawn(("speech", 10), ("silence", 20))
+    sound = drawn(("silence", 8), ("speech", 10), ("silence", 20))
     for on_speaker in (False, True):
         hearing, _ = made(BARELY)
         hearing.expect(PHRASES, False, on_speaker)
