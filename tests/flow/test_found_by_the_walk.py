@@ -378,3 +378,20 @@ def test_a_cuff_that_a_change_given_up_has_left_empty_is_filled_once():
     assert drive.step == "keep-bagging"
     drive.wait(5)
     assert [heard for heard in drive.heard if heard.text.startswith("Fill the cuff")] == filled
+
+
+@pytest.mark.parametrize(("said", "first"), [("halfway", "halfway"), ("neck swelling", "wrong-place")])
+def test_a_tube_taken_out_of_who_breathed_well_has_its_breaths_in_time(said, first):
+    """Found by walking in other orders: "breathing well" from before went on counting, and breaths were not due before "no breaths"."""
+    drive = blurted(like("compressions trained", without=("helper", "oximeter")), "in place", "passed", "better", "better")
+    assert drive.machine.memory.known["breathing"] == "better"
+    drive.blurts(said)
+    assert drive.step == first and drive.machine.memory.known["breathing"] == "unknown"
+    drive.blurts("done")
+    out_ms = drive.now
+    drive.wait(5).blurts("stuck")
+    drive.wait(5).blurts("vomit")
+    drive.silent_until("vomit-out").blurts("not breathing")
+    drive.wait(40)
+    breaths = [beat.at_ms for beat in drive.beats if beat.pace.what == "breaths" and beat.at_ms >= out_ms]
+    assert breaths and breaths[0] <= out_ms + OUT_LATEST_MS
