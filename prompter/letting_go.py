@@ -10,6 +10,7 @@ from typing import Any
 
 from prompter import limits
 
+_lock = threading.Lock()
 _threads: list[threading.Thread] = []
 
 
@@ -21,13 +22,15 @@ def close_stream(stream: Any) -> bool:
             stream.close()
 
     thread = threading.Thread(target=close, name="closing a stream", daemon=True)
-    _threads[:] = [one for one in _threads if one.is_alive()]
-    _threads.append(thread)
-    thread.start()
+    with _lock:
+        _threads[:] = [one for one in _threads if one.is_alive()]
+        thread.start()
+        _threads.append(thread)
     thread.join(limits.STREAM_CLOSE_S)
     return not thread.is_alive()
 
 
 def hanging() -> int:
     """How many streams are still being closed: the sound library must not be begun anew meanwhile."""
-    return sum(thread.is_alive() for thread in _threads)
+    with _lock:
+        return sum(thread.is_alive() for thread in _threads)
