@@ -36,11 +36,12 @@ class Pressing:
         if name == "ctrl-c":
             self._ctrl_c(at_ms)
             return
-        self._close_asked_ms, self.notice = None, ""
-        if name == "end of line":
+        if name == "end of line":  # no key, it only ends what was typed before it: it may come in late
             if self.typed is not None:
                 self._number_over(at_ms)
-        elif self.typed is not None:
+            return
+        self._close_asked_ms, self.notice = None, ""
+        if self.typed is not None:
             self._typing(name, at_ms)
         elif name == "#":
             self.typed = ""

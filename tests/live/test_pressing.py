@@ -125,3 +125,10 @@ def test_ctrl_c_closes_only_when_pressed_again_soon() -> None:
     assert not pressing.closes
     pressing.key("ctrl-c", round(1000 * limits.CLOSE_AGAIN_S) + 2000)
     assert pressing.closes
+
+
+def test_a_lines_end_that_comes_in_late_does_not_take_the_wish_to_close_back() -> None:
+    """From a pipe "1" and its line's end are two messages; Ctrl-C may stand between them."""
+    session = Asked("rising")
+    assert pressed(session, "1", "ctrl-c", "end of line", "ctrl-c").closes
+    assert not pressed(session, "ctrl-c", "1", "ctrl-c").closes  # a key does
