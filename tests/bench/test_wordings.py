@@ -43,6 +43,7 @@ def test_the_same_seed_draws_the_same() -> None:
 def test_opposites_are_swaps_both_ways_and_neighbours_are_not() -> None:
     assert swapped("rising", "flat") and swapped("flat", "rising")
     assert swapped("passed", "won't pass")
+    assert swapped("not better", "still fine")  # as the flow names it
     assert swapped("worse", "better")  # bad news into good
     assert not swapped("done", "say again")
     assert not swapped("flat", "worse")  # both bad news

@@ -14,6 +14,7 @@ from prompter.events import Phrase
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Table, Variant, build
 from prompter.resources import flow_file, shared_file
+from prompter.wordings.opposites import opposite_answers
 
 OWN_SHARE = 2 / 3
 """Of the phrases drawn, those that answer the step's own question; the rest work everywhere."""
@@ -114,22 +115,12 @@ def phrases(answers: list[str] | None = None) -> list[Phrase]:
     return [p for p in known() if answers is None or p.answer in answers]
 
 
-OPPOSITES = (
-    ("rising", "flat"), ("passed", "won't pass"), ("better", "not better"),
-    ("better", "not breathing"), ("in place", "came out"), ("in place", "halfway"),
-    ("tube in", "stuck"), ("moving", "limp"), ("moving", "not breathing"),
-    ("still fine", "worse"), ("still on", "nothing on"), ("oxygen on", "no oxygen"),
-    ("tube ready", "no spare"), ("on speaker", "no phone"), ("alone", "helper here"),
-    ("stay on bag", "back on vent"),
-)  # fmt: skip
-"""Answers of one step that lead opposite ways."""
-
-
 def swapped(said: str, heard: str) -> bool:
-    """Whether an answer was turned into its opposite, or bad news into good or good into bad."""
-    if (said, heard) in OPPOSITES or (heard, said) in OPPOSITES:
+    """Whether an answer was turned into one that the flow names as its opposite, or bad news into good or good into bad."""
+    flow = next(iter(tables().values())).flow
+    if frozenset((said, heard)) in opposite_answers(flow):
         return True
-    answers = next(iter(tables().values())).flow.answers
+    answers = flow.answers
     news = {answers[a].news for a in (said, heard) if a in answers}
     return {"good", "bad"} <= news
 
