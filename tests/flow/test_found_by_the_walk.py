@@ -395,3 +395,20 @@ def test_a_tube_taken_out_of_who_breathed_well_has_its_breaths_in_time(said, fir
     drive.wait(40)
     breaths = [beat.at_ms for beat in drive.beats if beat.pace.what == "breaths" and beat.at_ms >= out_ms]
     assert breaths and breaths[0] <= out_ms + OUT_LATEST_MS
+
+
+def test_breathing_well_is_said_of_the_tube_it_was_said_of():
+    """Found by walking in other orders: after a change that began while all was well, no breaths were due for 47 s."""
+    drive = blurted(like(without=("helper", "oximeter", "cuffed")), "in place", "passed", "better", "better")
+    assert drive.machine.memory.known["breathing"] == "better"
+    drive.blurts("mucus")
+    drive.silent_until("suction-visit").blurts("won't pass")
+    drive.silent_until("tube-out").blurts("done")
+    assert drive.machine.memory.known["tube"] == "out" and drive.machine.memory.known["breathing"] == "unknown"
+
+
+def test_breathing_well_is_not_carried_over_a_new_tube_that_must_come_out_again():
+    drive = blurted(like(without=("compressions trained", "oximeter", "helper")), "came out", "not breathing", "tube in", "limp", "moving", "moving", "better", "better", "bleeding", "won't pass")
+    assert drive.step == "wrong-place" and drive.machine.memory.known["breathing"] == "better"
+    drive.blurts("done")
+    assert drive.machine.memory.known["breathing"] == "unknown"
