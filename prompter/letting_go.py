@@ -24,7 +24,10 @@ def close_stream(stream: Any) -> bool:
     thread = threading.Thread(target=close, name="closing a stream", daemon=True)
     with _lock:
         _threads[:] = [one for one in _threads if one.is_alive()]
-        thread.start()
+        try:
+            thread.start()
+        except RuntimeError:  # the system has no thread left; to close it here might never come back
+            return False
         _threads.append(thread)
     thread.join(limits.STREAM_CLOSE_S)
     return not thread.is_alive()

@@ -59,6 +59,15 @@ def test_one_that_hangs_is_left_to_itself(hung: Stream) -> None:
     assert hung.closed
 
 
+def test_a_system_without_threads_is_no_reason_to_raise(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(self: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    monkeypatch.setattr(threading.Thread, "start", refuse)
+    assert not letting_go.close_stream(Stream())
+    assert letting_go.hanging() == 0
+
+
 def test_a_loudspeaker_that_hangs_is_stopped_and_gets_silence(hung: Stream) -> None:
     class Mixer:
         rate_hz = 22_050
