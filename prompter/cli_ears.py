@@ -52,7 +52,8 @@ def ears(
     else:
         table = Table("ear", "ready", "what is missing")
         for row in found:
-            table.add_row(row["name"], "yes" if row["ready"] else "no", row["missing"] or row["note"])
+            names = ", with ".join([row["name"], *row["also"]])
+            table.add_row(names, "yes" if row["ready"] else "no", row["missing"] or row["note"])
         Console().print(table)
     raise typer.Exit(HOLDS if found[0]["ready"] else HOLDS_NOT)
 
@@ -62,6 +63,7 @@ def _state_of(ear: Ear) -> dict[str, Any]:
     ready, missing = check()
     return {
         "name": ear.name, "ready": ready, "missing": missing, "note": getattr(ear, "note", ""),
+        "also": list(getattr(ear, "also", ())),
     }  # fmt: skip
 
 

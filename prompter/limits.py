@@ -129,6 +129,15 @@ POSITIONS_BEHIND = 80
 ALIGNED_AT_ONCE = 16
 """Wordings in one batch: a number brings some sixty, and all at once they took 100 MB more."""
 
+SILENCE_AROUND_MS = (200, 300)
+"""Put before and behind an utterance for the second model, which hears a first word at once less well."""
+
+BESIDE_AT_ONCE = 8
+"""Wordings in one of its batches: with sixteen it takes 38 MB more, and a tenth less time."""
+
+BESIDE_HANGS_S = 2.0
+"""The second model's answer is waited for so long, then it is done without for good."""
+
 PADDED_MOST = 8
 """Tokens that shorter wordings of a batch may be filled up with: as much work as another batch."""
 

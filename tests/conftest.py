@@ -96,11 +96,11 @@ def _clips(folder: Path) -> None:
 
 
 def _ears(folder: Path) -> None:
-    from prompter.hear.whisper_ear import WhisperEar
+    from prompter.hear.ears import embedded_ear
     from prompter.live.ears import known_phrases
 
     plan = live_helper("caregiver").write_plan(folder / "plan-of-the-ears.yaml")
-    WhisperEar(cache=folder / "cache").prepare(known_phrases(table_of(plan)))
+    embedded_ear(folder / "cache").prepare(known_phrases(table_of(plan)))
 
 
 @pytest.fixture(scope="session")

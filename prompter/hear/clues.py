@@ -11,8 +11,22 @@ from dataclasses import dataclass
 
 from prompter import limits
 from prompter.events import Phrase
+from prompter.hear.likely import Likely
 from prompter.hear.negation import negated
-from prompter.hear.whisper_model import Likely
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """What the second model makes of a wording: as in `Clues`; `like` its own free decode."""
+
+    heard: Likely
+    silent: float
+    like: float
+
+    @property
+    def evidence(self) -> float:
+        """As in `Clues`."""
+        return self.heard.mean - limits.SILENCE_SHARE * self.silent
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +36,7 @@ class Clues:
     `heard`: its likelihood in the sound; `longer`: in a longer window, once looked at closer.
     `silent`: mean log probability a token in silence: some wordings are likely whatever is heard.
     `like`: likeness to the nearest of the free decodes; `like_first`: to the likeliest of them.
+    `other`: what the second model makes of it, where there is one.
     """
 
     phrase: Phrase
@@ -30,6 +45,7 @@ class Clues:
     like: float
     like_first: float
     longer: Likely | None = None
+    other: Other | None = None
 
     @property
     def evidence(self) -> float:
@@ -40,11 +56,13 @@ class Clues:
 @dataclass(frozen=True, slots=True)
 class Room:
     """Of the utterance itself: mean log probability of its free decode, its length, and whether it
-    needed a longer window than answers do."""
+    needed a longer window than answers do. `other_free`: as `free`, by the second model; None
+    without one."""
 
     free: float
     seconds: float
     long: bool
+    other_free: float | None = None
 
 
 Weights = dict[str, float]
@@ -67,24 +85,36 @@ def features(clues: Clues) -> dict[str, float]:
         "silent": clues.silent,
         "tokens": float(clues.heard.tokens),
         "least": clues.heard.least,
-        "like": clues.like,
         "like_first": clues.like_first,
         "decoy": float(not clues.phrase.answer and not denial),
         "denial": float(not clues.phrase.answer and denial),
     }
     if clues.longer is not None:
         found["longer"] = clues.longer.mean
+    if clues.other is None:
+        found["like"] = clues.like
+    else:
+        found |= {
+            "other_mean": clues.other.heard.mean,
+            "other_silent": clues.other.silent,
+            "other_tokens": float(clues.other.heard.tokens),
+            "other_least": clues.other.heard.least,
+            "other_like": clues.other.like,
+        }
     return found
 
 
 def none_features(room: Room) -> dict[str, float]:
     """What weighs for none of the wordings."""
-    return {
+    found = {
         "none": 1.0,
         "none_free": room.free,
         "none_length": math.log(room.seconds),
         "none_long": float(room.long),
     }
+    if room.other_free is not None:
+        found["none_other_free"] = room.other_free
+    return found
 
 
 def _sum(weights: Weights, found: dict[str, float]) -> float:

@@ -1,7 +1,7 @@
 """Believe or not: the one place where what the ears made of an utterance becomes an answer."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from prompter import limits
@@ -43,7 +43,7 @@ def decide(rankings: Sequence[Ranking], stricter: float = 0.0) -> Verdict:
 
     An ear with a window scores; another only names a phrase, and its word alone is never taken.
     """
-    names = tuple(r.ear for r in rankings)
+    names = tuple(name for r in rankings for name in r.names)
     scored = next((r for r in rankings if r.window), None)
     if scored is None or not (scored.ranked or scored.readings):
         return Verdict(ears=names, why="nothing scored")
@@ -59,6 +59,7 @@ def decide(rankings: Sequence[Ranking], stricter: float = 0.0) -> Verdict:
     score = log_odds(best.answer, scored.ranked)
     asked = [r for r in rankings if r is not scored and best.text not in r.unable]
     others = [r.ranked[0][0].answer if r.ranked else "" for r in asked]
+    others += _written_in_full(scored)
     why = _doubt(best, score, margin, scored, others, stricter)
     return Verdict(
         heard=best,
@@ -71,6 +72,15 @@ def decide(rankings: Sequence[Ranking], stricter: float = 0.0) -> Verdict:
         ears=names,
         why=why,
     )
+
+
+def _written_in_full(scored: Ranking) -> list[str]:
+    """Answers that are all of what one of two models wrote down: of a clear "it's bleeding" in crying at
+    5 dB one model wrote just that and the other nothing like it, and "it slid out" came out ahead."""
+    if scored.besides is None:
+        return []
+    written = {plain_words(text) for text in scored.texts}
+    return [phrase.answer for phrase, _ in scored.ranked if phrase.answer and plain_words(phrase.text) in written]
 
 
 def in_doubt(verdict: Verdict) -> bool:
@@ -137,11 +147,11 @@ def _doubt(
     if score < thresholds.LEAST[best.risk] + extra:
         return "not sure enough"
     surely_denied = negated(best.text) and score >= thresholds.NEGATION_SURE
-    if negation_lost(scored.text, best.text) and not surely_denied:
+    if all(negation_lost(text, best.text) for text in scored.texts) and not surely_denied:
         return "a 'not' too many or too few"
     if _may_be_denied(best, scored):
         return "may be denied"
-    if is_question(scored.text, best.text):
+    if any(is_question(text, best.text) for text in scored.texts):
         return "asked, not said"
     if any(_both_said(scored.text, best, p) for p, _ in scored.ranked if p.answer):
         return "two answers at once"
@@ -151,12 +161,16 @@ def _doubt(
 
 
 def _may_be_denied(best: Phrase, scored: Ranking) -> bool:
-    """Whether the sound fits 'not going up' as well as 'going up': what weighs against decoys as
-    such, that they are seldom said, must not hide a denial."""
-    own = scored.evidence.get(best.text)
+    """Whether the sound fits 'not going up' as well as 'going up', whoever heard it: what weighs
+    against decoys as such, that they are seldom said, must not hide a denial."""
+    return all(_fits_a_denial(best, evidence) for evidence in scored.evidences)
+
+
+def _fits_a_denial(best: Phrase, evidence: Mapping[str, float]) -> bool:
+    own = evidence.get(best.text)
     if own is None:
         return False
-    others = [scored.evidence[text] for text in denials(best.text) if text in scored.evidence]
+    others = [evidence[text] for text in denials(best.text) if text in evidence]
     return max(others, default=-math.inf) > own - thresholds.DENIAL_MARGIN
 
 

@@ -11,6 +11,15 @@ from prompter.hear.numbers import Reading
 
 
 @dataclass(frozen=True, slots=True)
+class Besides:
+    """A second model's own free decode and evidence, as in `Ranking`."""
+
+    model: str
+    text: str
+    evidence: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Ranking:
     """What one ear makes of one utterance.
 
@@ -23,6 +32,7 @@ class Ranking:
     `text`: what it heard without being told what to expect. `window`: the analysis window in
     frames of 10 ms; 0 marks an ear that names but does not score. `unable`: wordings it can never
     name. `closer`: looks again at more wordings and in a longer window, which costs time.
+    `besides`: what another model, whose likelihoods are in the scores, made of it.
     """
 
     ear: str
@@ -34,6 +44,22 @@ class Ranking:
     unable: frozenset[str] = frozenset()
     evidence: dict[str, float] = field(default_factory=dict)
     closer: Callable[[], "Ranking"] | None = None
+    besides: Besides | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Who made it."""
+        return (self.ear,) if self.besides is None else (self.ear, self.besides.model)
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """What each that made it heard without being told what to expect."""
+        return (self.text,) if self.besides is None else (self.text, self.besides.text)
+
+    @property
+    def evidences(self) -> tuple[dict[str, float], ...]:
+        """`evidence`, of each that made it."""
+        return (self.evidence,) if self.besides is None else (self.evidence, self.besides.evidence)
 
 
 class Ear(Protocol):

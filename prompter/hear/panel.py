@@ -75,4 +75,6 @@ class Panel:
 
     def trouble(self) -> list[str]:
         found, self._trouble = self._trouble, []
+        for ear in self._ears:
+            found += getattr(ear, "trouble", list)()
         return found

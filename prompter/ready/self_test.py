@@ -91,9 +91,9 @@ class SelfTest:
     @staticmethod
     def _ears() -> tuple[Any, Any]:
         from prompter.hear.vosk_ear import VoskEar
-        from prompter.hear.whisper_ear import WhisperEar
+        from prompter.hear.ears import embedded_ear
 
-        return WhisperEar(cache=cache_folder()), VoskEar()
+        return embedded_ear(cache_folder()), VoskEar()
 
     def _sound(self, ear: Any) -> Iterator[Check]:
         if self._store is None:

@@ -111,8 +111,8 @@ def main() -> None:
         if args.only in MEMORY:
             measure_memory(kept, args.out)
         # Times alone: one process that has both cores.
-        measure(wanted(timing, max(share, 0.2)), audio, kept, args.out, jobs=1, threads=2, half=args.half)
-        measure(wanted(every, share), audio, kept, args.out, args.jobs, threads=1, half=args.half)
+        measure(wanted(timing, max(share, 0.2)), audio, kept, args.out, jobs=1, half=args.half)
+        measure(wanted(every, share), audio, kept, args.out, args.jobs, half=args.half)
     tasks = {*wanted(every, share), *wanted(timing, max(share, 0.2)), (MEMORY, 0)}
     rows = [row for row in read_rows(kept) if args.show or (row["group"], row["number"]) in tasks]
     found = lines(rows)

@@ -23,6 +23,7 @@ from prompter.hear.decision import Verdict
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.numbers import Reading
 from prompter.hear.panel import Panel
+from prompter.hear.ears import embedded_ear
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import flow_file, shared_file
 
@@ -98,7 +99,7 @@ def main() -> None:
     rows = [json.loads(line) for line in kept.open()] if kept.exists() else []
     flow = load_flow(flow_file("breathing-trouble"))
     allowed = [Phrase(w, n, a.risk) for n, a in flow.answers.items() for w in a.wordings]
-    crying, ear = noises(args.audio, "baby-cry"), WhisperEar()
+    crying, ear = noises(args.audio, "baby-cry"), embedded_ear()
     with kept.open("a") as file:
         for number in range(len(rows), args.clips):
             rows.append(measured(number, args.half, crying, ear, allowed))

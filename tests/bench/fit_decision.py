@@ -1,16 +1,16 @@
 """Fits the weights of prompter/hear/thresholds.py, and shows what thresholds would give.
 
-python tests/bench/fit_decision.py [--audio DIR] [--out DIR] [--cases N] [--jobs 2] [--report]
+python tests/bench/fit_decision.py [--alone] [--audio DIR] [--out DIR] [--cases N] [--jobs 2] [--report]
 
 Needs the extra `bench`. DIR of --audio holds spoken-words/ and room-noise/ (default
 ../shared/audio). One half of speakers and voices (`fit`) is fitted on and shown by
-cross-validation over its voices; the other half only with --report. Every case is kept in --out at
+cross-validation over its voices; the other half only with --report. --alone: without the second model. Every case is kept in --out at
 once: interrupt it, and run it again to go on. Seeds are fixed.
 """
 
 import argparse
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import repeat
@@ -26,23 +26,27 @@ from wordings import known
 
 from prompter import limits
 from prompter.events import Phrase
+from prompter.hear.beside import SecondModel
 from prompter.hear.clues import Clues, Room, Weights, features, none_features
 from prompter.hear.decision import decide
 from prompter.hear.detector import SpeechDetector
-from prompter.hear.ear import Ranking
+from prompter.hear.ear import Besides, Ranking
 from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.whisper_ear import WhisperEar
 
 HERE = Path(__file__).parent
-LOOKS = {
-    "first": ("mean", "silent", "tokens", "least", "like", "like_first", "decoy"),
-    "closer": ("mean", "silent", "tokens", "least", "like", "like_first", "decoy", "longer"),
-}
+FIRST = ("mean", "silent", "tokens", "least", "like_first", "decoy")
+LOOKS = {"first": FIRST, "closer": (*FIRST, "longer")}
+ALONE = ("like",)
+BOTH = ("other_mean", "other_silent", "other_tokens", "other_least", "other_like")
+"""What weighs at either look besides, with one model and with both."""
+
 DENIAL = -1.0
 """Set, not fitted: fitted to how rarely the cases here deny something it would be about -2.8, and
 'not going up' in noise too often 'going up'."""
 
 NONE = ("none", "none_free", "none_length", "none_long")
+NONE_BOTH = (*NONE, "none_other_free")
 FOLDS = 4
 RIDGE = 1e-4
 LEVELS = (-1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0)
@@ -62,8 +66,9 @@ class NotingEar(WhisperEar):
         return super()._ranked(clues, room, weights)
 
 
-def measured(half: str, numbers: Sequence[int], audio: Path, cache: Path) -> Iterator[Row]:
-    ear, detector, rivals = NotingEar(threads=1, cache=cache), SpeechDetector(), rivals_of(known())
+def measured(half: str, numbers: Sequence[int], audio: Path, cache: Path, alone: bool) -> Iterator[Row]:
+    second = None if alone else SecondModel(cache=cache)
+    ear, detector, rivals = NotingEar(threads=1, cache=cache, second=second), SpeechDetector(), rivals_of(known())
     ear.load()
     for number in numbers:
         case = fit_case(half, number, audio)
@@ -73,7 +78,7 @@ def measured(half: str, numbers: Sequence[int], audio: Path, cache: Path) -> Ite
                 ear.begin()
                 ranking = ear.score(sound, competing(case.allowed, rivals))
                 ranking.closer()
-                heard.append({"text": ranking.text} | dict(zip(LOOKS, map(_looked, ear.noted), strict=True)))
+                heard.append({"texts": ranking.texts} | dict(zip(LOOKS, map(_looked, ear.noted), strict=True)))
         yield case.about | {"half": half, "number": number, "answer": case.answer, "heard": heard}
 
 
@@ -85,21 +90,22 @@ def _looked(noted: tuple[Sequence[Clues], Room]) -> Row:
     }
 
 
-def measure(half: str, count: int, jobs: int, audio: Path, out: Path) -> list[Row]:
+def measure(half: str, count: int, jobs: int, audio: Path, out: Path, alone: bool) -> list[Row]:
     """All rows of a half, those kept before and those still missing."""
-    paths = [out / f"fit-{half}-{job}-of-{jobs}.jsonl" for job in range(jobs)]
+    kind = "alone" if alone else "both"
+    paths = [out / f"fit-{kind}-{half}-{job}-of-{jobs}.jsonl" for job in range(jobs)]
     with ProcessPoolExecutor(jobs) as pool:
         shares = [range(job, count, jobs) for job in range(jobs)]
-        list(pool.map(_measure_share, repeat(half), shares, repeat(audio), paths))
+        list(pool.map(_measure_share, repeat(half), shares, repeat(audio), paths, repeat(alone)))
     rows = [json.loads(line) for path in paths for line in path.open()]
     return sorted((r for r in rows if r["number"] < count), key=lambda r: r["number"])
 
 
-def _measure_share(half: str, numbers: Sequence[int], audio: Path, path: Path) -> None:
+def _measure_share(half: str, numbers: Sequence[int], audio: Path, path: Path, alone: bool) -> None:
     kept = {json.loads(line)["number"] for line in path.open()} if path.exists() else set()
     missing = [number for number in numbers if number not in kept]
     with path.open("a") as file:
-        for row in measured(half, missing, audio, path.parent):
+        for row in measured(half, missing, audio, path.parent, alone):
             file.write(json.dumps(row) + "\n")
             file.flush()
             if row["number"] % 100 < 2:  # the two jobs' own
@@ -120,7 +126,7 @@ class Sample:
     right: np.ndarray
 
 
-def sample(row: Row, look: Row, names: Sequence[str]) -> Sample:
+def sample(row: Row, look: Row, names: Sequence[str], none_names: Sequence[str]) -> Sample:
     found = [[f[name] for name in names] for *_, f in look["wordings"]]
     if row["answer"] is None:
         right = [not answer for _, answer, *_ in look["wordings"]]
@@ -128,12 +134,12 @@ def sample(row: Row, look: Row, names: Sequence[str]) -> Sample:
         right = [answer == row["answer"] for _, answer, *_ in look["wordings"]]
     none = row["answer"] is None or not any(right)
     denials = np.array([DENIAL * f["denial"] for *_, f in look["wordings"]])
-    return Sample(np.array(found), denials, np.array([look["none"][n] for n in NONE]), np.array([*right, none]))
+    return Sample(np.array(found), denials, np.array([look["none"][n] for n in none_names]), np.array([*right, none]))
 
 
 def loss(weights: np.ndarray, samples: Sequence[Sample]) -> tuple[float, np.ndarray]:
     """Mean negative log-likelihood with a little ridge, and its gradient."""
-    k = len(weights) - len(NONE)
+    k = samples[0].wordings.shape[1]
     total, slope = 0.0, np.zeros_like(weights)
     for s in samples:
         scores = np.append(s.wordings @ weights[:k] + s.denials, s.none @ weights[k:])
@@ -149,9 +155,10 @@ def loss(weights: np.ndarray, samples: Sequence[Sample]) -> tuple[float, np.ndar
 
 
 def fit(samples: Sequence[Sample], names: Sequence[str]) -> Weights:
-    begin = np.zeros(len(names) + len(NONE))
+    """`names`: of what weighs for a wording, then for none."""
+    begin = np.zeros(len(names))
     found = minimize(loss, begin, args=(samples,), jac=True, method="L-BFGS-B", options={"maxiter": 300})
-    return dict(zip((*names, *NONE), found.x.tolist(), strict=True)) | {"denial": DENIAL}
+    return dict(zip(names, found.x.tolist(), strict=True)) | {"denial": DENIAL}
 
 
 # ---- what it gives ------------------------------------------------------------------------------
@@ -187,12 +194,21 @@ def decided(row: Row, heard: Row, look: str, weights: Weights) -> Decided:
         "whisper",
         [(phrase, score) for phrase, score, _ in found],
         evidence={p.text: f["mean"] - share * f["silent"] for p, _, f in found},
-        text=heard["text"],
+        text=heard["texts"][0],
         window=limits.WINDOW_FRAMES,
+        besides=_besides(heard["texts"][1:], {p.text: f for p, _, f in found}),
     )])  # fmt: skip
     best = verdict.heard
     refused = verdict.why not in ("", "not sure enough")
-    return Decided(row, best.answer, best.text, best.risk, verdict.score, refused, heard["text"])
+    return Decided(row, best.answer, best.text, best.risk, verdict.score, refused, heard["texts"][0])
+
+
+def _besides(texts: Sequence[str], found: Mapping[str, Row]) -> Besides | None:
+    if not texts:
+        return None
+    share = limits.SILENCE_SHARE
+    evidence = {text: f["other_mean"] - share * f["other_silent"] for text, f in found.items()}
+    return Besides("moonshine", texts[0], evidence)
 
 
 def show(title: str, some: Sequence[Decided]) -> None:
@@ -228,17 +244,20 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=HERE / "results" / "fit")
     parser.add_argument("--cases", type=int, default=2000, help="of each half")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--alone", action="store_true", help="without the second model")
     parser.add_argument("--report", action="store_true", help="show the other half as well")
     parser.add_argument("--worst", type=int, default=25, help="wrong ones to list")
     args = parser.parse_args()
     args.out.mkdir(parents=True, exist_ok=True)
     halves = ("fit", "report") if args.report else ("fit",)
-    found = {half: measure(half, args.cases, args.jobs, args.audio, args.out) for half in halves}
+    found = {half: measure(half, args.cases, args.jobs, args.audio, args.out, args.alone) for half in halves}
+    none_names = NONE if args.alone else NONE_BOTH
     for look, names in LOOKS.items():
+        names = (*names, *(ALONE if args.alone else BOTH))
         pairs = [(row, heard) for row in found["fit"] for heard in row["heard"]]
-        samples = [(sample(row, heard[look], names), fold_of(row)) for row, heard in pairs]
-        crossed = [fit([s for s, f in samples if f != fold], names) for fold in range(FOLDS)]
-        whole = fit([s for s, _ in samples], names)
+        samples = [(sample(row, heard[look], names, none_names), fold_of(row)) for row, heard in pairs]
+        crossed = [fit([s for s, f in samples if f != fold], (*names, *none_names)) for fold in range(FOLDS)]
+        whole = fit([s for s, _ in samples], (*names, *none_names))
         print(look, {name: round(value, 2) for name, value in whole.items()})
         for half in halves:
             some = [

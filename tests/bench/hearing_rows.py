@@ -9,12 +9,12 @@ from wordings import known, swapped
 
 from prompter import limits
 from prompter.hear import thresholds
-from prompter.hear.detector import SpeechDetector
 from prompter.hear.clearness import rises_db
+from prompter.hear.detector import SpeechDetector
+from prompter.hear.ears import embedded_ear
 from prompter.hear.endpoint import BLOCK_MS, Endpointer
 from prompter.hear.hearing import Heard, Hearing, Report, SpeechOver
 from prompter.hear.scorer import InlineScorer
-from prompter.hear.whisper_ear import WhisperEar
 
 Row = dict[str, Any]
 
@@ -22,8 +22,8 @@ Row = dict[str, Any]
 class Listener:
     """One ear, kept from case to case."""
 
-    def __init__(self, cache: Path, threads: int) -> None:
-        self.ear = WhisperEar(threads=threads, cache=cache)
+    def __init__(self, cache: Path) -> None:
+        self.ear = embedded_ear(cache)
         self.ear.load()
         self._detector = SpeechDetector()
         self.hearing().prepare()

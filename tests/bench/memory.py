@@ -14,7 +14,7 @@ from prompter.flow.table import Variant, build
 from prompter.hear.endpoint import BLOCK_MS
 from prompter.hear.hearing import Hearing
 from prompter.hear.scorer import InlineScorer
-from prompter.hear.whisper_ear import WhisperEar
+from prompter.hear.ears import embedded_ear
 from prompter.resources import flow_file, shared_file
 
 
@@ -24,7 +24,7 @@ def memory_mb(cache: Path, utterances: int = 120) -> tuple[int, int, int]:
     variant = Variant(plan.facts(), plan.spoken(), plan.numbers())
     table = build(load_flow(flow_file("breathing-trouble")), variant)
     before_mb = _most_mb()
-    ear = WhisperEar(cache=cache)
+    ear = embedded_ear(cache)
     hearing = Hearing([ear], InlineScorer(), table.all_phrases)
     hearing.prepare()
     ready_mb, at_ms = _most_mb(), 0

@@ -66,7 +66,7 @@ def read_rows(path: Path) -> list[Row]:
 
 
 def measure(
-    tasks: list[tuple[str, int]], audio: Path, kept: Path, cache: Path, jobs: int, threads: int, half: str = "report",
+    tasks: list[tuple[str, int]], audio: Path, kept: Path, cache: Path, jobs: int, half: str = "report",
 ) -> None:
     """Appends a row to `kept` for every task that has none yet."""
     done = {(row["group"], row["number"]) for row in read_rows(kept)}
@@ -77,7 +77,7 @@ def measure(
     began = time.monotonic()
     context = multiprocessing.get_context("spawn")
     with (
-        context.Pool(jobs, _begin, (audio, cache, threads, left[0][0] == TIMING, half)) as pool,
+        context.Pool(jobs, _begin, (audio, cache, left[0][0] == TIMING, half)) as pool,
         kept.open("a") as file,
     ):
         if kept.stat().st_size:
@@ -91,12 +91,12 @@ def measure(
                 print(f"{count} of {len(left)}, {minutes:.0f} min left", file=sys.stderr, flush=True)
 
 
-def _begin(audio: Path, cache: Path, threads: int, timing: bool, half: str) -> None:
+def _begin(audio: Path, cache: Path, timing: bool, half: str) -> None:
     """In each process. Where times are measured nothing else is loaded."""
     global _worker
     take(half)
     every = {TIMING: timing_group(audio)} if timing else groups(audio)
-    _worker = Listener(cache, threads), every
+    _worker = Listener(cache), every
 
 
 def _row(task: tuple[str, int]) -> Row:

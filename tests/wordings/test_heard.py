@@ -9,6 +9,7 @@ from prompter import limits
 from prompter.events import Phrase
 from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.panel import Panel
+from prompter.hear.ears import embedded_ear
 from prompter.hear.whisper_ear import WhisperEar
 from prompter.speak.voice import EspeakVoice
 from prompter.wordings.allowed import allowed_at
@@ -37,7 +38,7 @@ VOICES = (("en-us", 175), ("en-gb+f5", 170))
 
 @pytest.fixture(scope="module")
 def whisper() -> WhisperEar:
-    ear = WhisperEar()
+    ear = embedded_ear()
     ear.load()
     return ear
 

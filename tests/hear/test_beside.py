@@ -1,0 +1,158 @@
+"""The second model beside the first: asked along, and done without for good once it fails."""
+
+import threading
+import time
+
+import numpy as np
+import pytest
+from hearing_parts import PHRASES
+
+from prompter.hear.beside import Lost, SecondModel
+from prompter.hear.ears import embedded_ear
+from prompter.hear.hearing import competing, rivals_of
+from prompter.hear.likely import Likely
+from prompter.hear.panel import Panel
+from prompter.hear.whisper_ear import WhisperEar
+
+
+class ScriptedModel:
+    """Likes every wording alike; raises or hangs where it is told to."""
+
+    name = "moonshine scripted"
+
+    def __init__(self, fails_in: str = "", hangs: threading.Event | None = None) -> None:
+        self.fails_in, self.hangs = fails_in, hangs
+        self.threads: set[str] = set()
+
+    def _at(self, place: str) -> None:
+        self.threads.add(threading.current_thread().name)
+        if place == self.fails_in:
+            if self.hangs is None:
+                raise RuntimeError("out of memory")
+            self.hangs.wait(20)
+
+    def encode(self, sound):
+        self._at("encode")
+        return sound
+
+    def decode(self, heard):
+        self._at("decode")
+        return "chest flat", -0.1
+
+    def likely(self, heard, wordings):
+        self._at("likely")
+        return [Likely(-2.0, 2, -1.0) for _ in wordings]
+
+
+def beside(model: ScriptedModel, hangs_s: float = 5.0) -> SecondModel:
+    second = SecondModel(hangs_s=hangs_s)
+    second._model = model
+    return second
+
+
+def ear_with(model: ScriptedModel, whisper: WhisperEar, hangs_s: float = 5.0) -> WhisperEar:
+    """An ear that shares the loaded first model."""
+    ear = WhisperEar(second=beside(model, hangs_s))
+    ear._model, ear._silent = whisper._model, whisper._silent
+    return ear
+
+
+def test_it_computes_on_its_own_thread_while_the_caller_does_something_else() -> None:
+    model = ScriptedModel("encode", hangs=threading.Event())
+    listening = beside(model).listen(np.zeros(100, np.float32))
+    asked = listening.ask(["chest flat"])  # nothing has been waited for
+    model.hangs.set()
+    assert listening.freely() == ("chest flat", -0.1)
+    (other,) = asked()
+    assert other.heard.mean == -1.0 and other.like == 1.0
+    assert model.threads == {"second model"}
+
+
+@pytest.mark.parametrize("place", ["encode", "decode", "likely"])
+def test_one_that_fails_is_lost_with_the_reason_in_one_line(place: str) -> None:
+    listening = beside(ScriptedModel(place)).listen(np.zeros(100, np.float32))
+    with pytest.raises(Lost, match="^RuntimeError: out of memory$"):
+        listening.ask(["chest flat"])()
+
+
+def test_one_that_hangs_is_not_waited_for() -> None:
+    model = ScriptedModel("decode", hangs=threading.Event())
+    began = time.monotonic()
+    with pytest.raises(Lost, match="no answer"):
+        beside(model, hangs_s=0.2).listen(np.zeros(100, np.float32)).freely()
+    assert time.monotonic() - began < 5
+    model.hangs.set()
+
+
+def test_what_is_not_there_says_what_to_install(tmp_path) -> None:
+    second = SecondModel(folder=tmp_path)
+    ready, why = second.ready()
+    assert not ready and "moonshine-voice" in why
+    with pytest.raises(Lost, match="missing"):
+        second.load()()
+
+
+def test_changed_weights_are_noticed_and_done_without(tmp_path) -> None:
+    for name in ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"):
+        (tmp_path / name).write_bytes(b"x")
+    ear = WhisperEar(second=SecondModel(folder=tmp_path))
+    assert ear.also == ("moonshine",)
+    assert ear.intact() == (True, "") and ear.also == ()
+    assert "moonshine" in ear.note and "not the known" in ear.note
+    broken = WhisperEar(second=SecondModel(folder=tmp_path))
+    broken.load()
+    assert broken.also == () and len(broken.trouble()) == 1 and broken.trouble() == []
+
+
+def test_on_a_system_that_has_none_the_ear_is_alone_and_says_nothing(tmp_path, spoken) -> None:
+    ear = WhisperEar(second=SecondModel(folder=tmp_path))
+    ear.load()
+    assert ear.also == () and ear.trouble() == [] and ear.note == ""
+    verdict = Panel([ear]).judge(spoken("chest flat"), PHRASES)
+    assert verdict.believed and verdict.ears == ("whisper",)
+
+
+@pytest.mark.parametrize("place", ["encode", "decode", "likely"])
+def test_losing_it_in_the_middle_changes_nothing_but_the_record(place, whisper, spoken) -> None:
+    """The utterance that was under way is judged as by the first model alone, and so is every later one."""
+    allowed = competing(PHRASES, rivals_of(PHRASES))
+    alone = Panel([whisper]).judge(spoken("chest flat"), allowed)
+    panel = Panel([ear_with(ScriptedModel(place), whisper)])
+    assert panel.judge(spoken("chest flat"), allowed) == alone
+    (told,) = panel.trouble()
+    assert "moonshine" in told and "out of memory" in told
+    assert panel.names == ("whisper",)
+    assert panel.judge(spoken("chest flat"), allowed) == alone and panel.trouble() == []
+
+
+def test_losing_it_in_the_closer_look_leaves_the_first_models(whisper, spoken) -> None:
+    allowed = competing(PHRASES, rivals_of(PHRASES))
+    alone = whisper.score(spoken("chest flat"), allowed)
+    model = ScriptedModel()
+    ear = ear_with(model, whisper)
+    first = ear.score(spoken("chest flat"), allowed)
+    assert first.names == ("whisper", "moonshine")
+    model.fails_in = "likely"
+    closer = first.closer()
+    assert closer.names == ("whisper",) and closer.besides is None
+    assert {p.text for p, _ in closer.ranked} & {p.text for p, _ in alone.closer().ranked}
+    assert len(ear.trouble()) == 1 and ear.also == ()
+
+
+def test_both_together_are_surer_than_one(whisper, spoken) -> None:
+    """What the second is there for: the same answers, of several voices, at higher log-odds."""
+    both = embedded_ear()
+    if not both.also:
+        pytest.skip("moonshine-voice is not there for this system")
+    both.load()
+    allowed = competing(PHRASES, rivals_of(PHRASES))
+    rng = np.random.default_rng(1)
+    gained = []
+    for phrase, voice in zip(PHRASES, ("en-us", "en-gb", "en-us+f3", "en-gb-scotland+m3") * 3, strict=True):
+        sound = spoken(phrase.text, voice)
+        sound = sound + (rng.standard_normal(len(sound)) * 0.01).astype(np.float32)
+        one, two = (Panel([ear]).judge(sound, allowed) for ear in (whisper, both))
+        assert not two.believed or two.heard.answer == phrase.answer
+        if one.heard == two.heard == phrase:
+            gained.append(two.score - one.score)
+    assert len(gained) >= 6 and np.median(gained) > 0.5
