@@ -96,6 +96,12 @@ class Beat(Part):
     through: Literal["tube", "mask"] = "tube"
 
 
+class Gap(Effects):
+    """Where breaths that are due lead from a step, and what that changes."""
+
+    go: str
+
+
 class Step(Part):
     """One state of care."""
 
@@ -114,7 +120,9 @@ class Step(Part):
     answers: dict[str, Arms] = {}
     silent: Annotated[list[Silent], BeforeValidator(_as_list, json_schema_input_type=list[Silent] | Silent)] = []
     after: str | None = Field(None, description="where it goes when all is said and the beat is over")
-    gap: str | None = Field(None, description="where it goes instead of where the last line of `breath_gap` leads")
+    gap: Annotated[Gap | None, BeforeValidator(_arm, json_schema_input_type=Gap | str | None)] = Field(
+        None, description="where it goes instead of where the last line of `breath_gap` leads"
+    )
     outcome: Literal["better", "handed over", "keep"] | None = None
     final: bool = False
     notes: bool = Field(False, description="what is said here and is no answer is kept as a note, and not asked again")

@@ -84,7 +84,8 @@ def _rows(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     if "only" in row:
         found.check(ROWS.name, step.only_if == row["only"], f"{name!r} is only for {', '.join(row['only'])}")
     if "gap" in row:
-        found.check(ROWS.name, step.gap == row["gap"], f"breaths that are due at {name!r} lead to {step.gap}, not {row['gap']}")
+        due = step.gap.go if step.gap else None
+        found.check(ROWS.name, due == row["gap"], f"breaths that are due at {name!r} lead to {due}, not {row['gap']}")
     if "reason" in row:
         found.check(ROWS.name, step.needs_reason == row["reason"], f"{name!r} needs a reason somebody said")
 
@@ -160,6 +161,7 @@ def marks(steps: Mapping[str, Step]) -> dict[str, dict[str, list[Any]]]:
     for name, step in steps.items():
         lines = [mark for line in (*step.say, *step.then_say, *step.ask) for mark in line.set]
         rows = {"entering": _left_behind(step.enter), **_by_arm(step.answers), "silence": _of_arms(step.silent), "saying it": lines}
+        rows["breaths due"] = _left_behind(step.gap) if step.gap else []
         if told := {key: row for key, row in rows.items() if row}:
             found[name] = told
     return found

@@ -412,3 +412,28 @@ def test_breathing_well_is_not_carried_over_a_new_tube_that_must_come_out_again(
     assert drive.step == "wrong-place" and drive.machine.memory.known["breathing"] == "better"
     drive.blurts("done")
     assert drive.machine.memory.known["breathing"] == "unknown"
+
+
+def test_an_inner_tube_asked_to_be_back_is_asked_again_where_it_was_taken_out_again():
+    """'Bag on.' came without it: some bags hold to the inner tube alone."""
+    drive = reach(like("ventilated", "inner tube", "inner needed for bag", without=("helper",)), "in place").silent_until("inner-out", 90)
+    drive.machine._last_breath = drive.now - 21_000
+    drive.silent_until("gap-breaths", 5)
+    drive.blurts("mucus")
+    drive.blurts("passed")
+    assert drive.step == "inner-out"
+    before_ms = drive.now + 1  # what was cut counts for nothing
+    drive.silent_until("gap-breaths", 90).wait(6)
+    assert drive.said("Clean inner tube in.", before_ms) < drive.said("Bag on.", before_ms)
+
+
+def test_breaths_before_a_pass_that_is_left_out_are_asked_about_before_two_more():
+    """No suction, said meanwhile: four breaths went through a tube that nothing had shown to be open."""
+    drive = reach(ALONE, "in place", "passed", "rising", "not better").silent_until("bag-again", 60)
+    drive.machine._last_breath = drive.now - 20_000  # a pass would take too long
+    drive.blurts("flat")
+    drive.silent_until("breaths-first", 1)
+    drive.blurts("no suction")
+    drive.silent_until("gap-ask", 30)
+    assert drive.settle().asked().text == "Is the chest going up?"
+    drive.silent_until("last-bag", 30)
