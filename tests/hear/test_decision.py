@@ -9,7 +9,7 @@ from prompter import limits
 from prompter.events import Phrase
 from prompter.hear import thresholds
 from prompter.hear.decision import decide, in_doubt
-from prompter.hear.ear import Ranking
+from prompter.hear.ear import Besides, Ranking
 from prompter.hear.negation import negated, negation_lost
 from prompter.hear.numbers import Reading
 
@@ -259,3 +259,52 @@ def test_a_denial_that_the_sound_fits_as_well_is_asked_back() -> None:
     assert decide([meant]).believed
     verdict = decide([denied])
     assert not verdict.believed and verdict.why == "may be denied"
+
+
+# ---- two makes of model -------------------------------------------------------------------------
+
+
+def both(*pairs: tuple[Phrase, float], texts: tuple[str, str], **evidence: dict[str, float]) -> Ranking:
+    """A ranking from both models; `one` and `two`: what either makes of some wordings."""
+    other = Besides("second", texts[1], evidence.get("two", {}))
+    return ranking(*pairs, text=texts[0], evidence=evidence.get("one", {}), besides=other)
+
+
+def test_a_not_must_stand_in_both_models_words() -> None:
+    """Of 28 right answers of the fit half that one model wrote with a 'not' the other wrote 20 without."""
+    awake = Phrase("wide awake", "better")
+    pairs = ((awake, 4.0), (FLAT, -3.0))
+    assert not decide([ranking(*pairs, text="why, don't wait")]).believed
+    assert decide([both(*pairs, texts=("why, don't wait", "right, that way"))]).believed
+    denied = decide([both(*pairs, texts=("why don't we", "why can't we"))])
+    assert not denied.believed and denied.why == "a 'not' too many or too few"
+
+
+def test_a_denial_must_fit_the_sound_by_both_models() -> None:
+    pairs = ((RISING, 6.0), (Phrase("not going up", ""), 4.0))
+    near, far = {"going up": 1.34, "not going up": 1.66}, {"going up": 2.5, "not going up": 1.0}
+    texts = ("that's going up", "going up")
+    assert decide([both(*pairs, texts=texts, one=near, two=far)]).believed
+    assert decide([both(*pairs, texts=texts, one=near, two=near)]).why == "may be denied"
+
+
+def test_a_question_in_either_models_words_is_no_answer() -> None:
+    pairs = ((Phrase("on the line", "on the line"), 4.0), (RISING, -3.0))
+    for texts in (("are you on the line", "a lot of lines"), ("on the line", "are you on the line")):
+        assert decide([both(*pairs, texts=texts)]).why == "asked, not said"
+
+
+@pytest.mark.parametrize("texts", [("It's bleeding.", "It's Liza."), ("its leader", "it's bleeding")])
+def test_another_answer_in_full_in_one_models_words_asks_for_more(texts) -> None:
+    slid, bleeding = Phrase("it slid out", "came out"), Phrase("it's bleeding", "bleeding")
+    least = thresholds.STRICT["branch"]
+    verdict = decide([both((slid, least - 1), (bleeding, -3.0), texts=texts)])
+    assert not verdict.believed and verdict.why == "the ears disagree"
+    assert decide([both((slid, least + 1), (bleeding, -3.0), texts=texts)]).believed
+    assert decide([both((bleeding, least - 1), (slid, -3.0), texts=texts)]).believed
+
+
+def test_who_heard_it_is_told() -> None:
+    found = decide([both((FLAT, 6.0), (RISING, -3.0), texts=("chest flat", "chest flat"))])
+    assert found.believed and found.ears == ("one", "second")
+    assert decide([ranking((FLAT, 6.0), (RISING, -3.0))]).ears == ("one",)
