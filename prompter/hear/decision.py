@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from prompter import limits
 from prompter.events import Phrase
 from prompter.hear import thresholds
-from prompter.hear.ear import Ranking
+from prompter.hear.ear import Besides, Ranking
 from prompter.hear.negation import denials, negated, negation_lost
-from prompter.hear.numbers import Reading
+from prompter.hear.numbers import Reading, reading_in
 from prompter.hear.shortlist import plain_words
 
 _ASKS = frozenset("is are was were do does did have has can could will would should".split())
@@ -47,7 +47,7 @@ def decide(rankings: Sequence[Ranking], stricter: float = 0.0) -> Verdict:
     scored = next((r for r in rankings if r.window), None)
     if scored is None or not (scored.ranked or scored.readings):
         return Verdict(ears=names, why="nothing scored")
-    best_evidence = max(scored.evidence.values(), default=None)
+    best_evidence = max((_mean_evidence(scored, text) for text in scored.evidence), default=None)
     if scored.readings and (best_evidence is None or scored.readings[0][1] > best_evidence):
         return _decide_reading(scored, best_evidence, names, stricter)
     answers = [pair for pair in scored.ranked if pair[0].answer]
@@ -197,11 +197,13 @@ def _decide_reading(
     score = _number_log_odds(evidence, margin)
     others = scored.readings[1:]
     rivals = [(r.wording, score) for r, score in others]
-    rivals += list(scored.evidence.items())
+    rivals += [(text, _mean_evidence(scored, text)) for text in scored.evidence]
     nearest = max(rivals, key=lambda pair: pair[1], default=None)
     why = ""
     if not reading.in_range:
         why = "number out of range"
+    elif _written_otherwise(reading, scored.besides):
+        why = "could be another number"
     elif score < stricter + thresholds.NUMBER_LEAST[0 if told else 1]:
         why = "not sure enough"
     elif not told and any(other.in_range for other in reading.mistakable()):
@@ -219,6 +221,19 @@ def _decide_reading(
         ears=names,
         why=why,
     )
+
+
+def _mean_evidence(scored: Ranking, wording: str) -> float:
+    """By all that made the ranking, as a reading's is."""
+    found = [evidence[wording] for evidence in scored.evidences if wording in evidence]
+    return sum(found) / len(found)
+
+
+def _written_otherwise(reading: Reading, besides: Besides | None) -> bool:
+    """Whether the second model wrote another number down: of a clear '86 percent' 66 was surest to the
+    first, and the second wrote 'Eighty six percent'."""
+    other = reading_in(besides.text, reading.quantity) if besides else None
+    return other is not None and other.in_range and other.value != reading.value
 
 
 def _number_log_odds(evidence: float, margin: float | None) -> float:

@@ -5,27 +5,32 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from prompter import limits
+from prompter.hear.beside import Listening
 from prompter.hear.numbers import Quantity, Reading, around, guesses, oddly_written, reading_in
 from prompter.hear.whisper_model import Encoded, WhisperModel
 
 
 class NumberSearch:
-    """With one loaded model. `silent`: mean log probability a token of wordings in a quiet room."""
+    """With one loaded model. `silent`: mean log probability a token of wordings in a quiet room.
+    `second`: the same utterance as the second model hears it, where there is one."""
 
-    def __init__(self, model: WhisperModel, silent: Callable[[Sequence[str]], list[float]]) -> None:
-        self._model, self._silent = model, silent
+    def __init__(
+        self,
+        model: WhisperModel,
+        silent: Callable[[Sequence[str]], list[float]],
+        second: Listening | None = None,
+    ) -> None:
+        self._model, self._silent, self._second = model, silent, second
 
     def find(
-        self, sound: np.ndarray, window: int, others: Sequence[str], asks_number: bool
+        self, sound: np.ndarray, window: int, cleaned_text: str, asks_number: bool
     ) -> tuple[Reading | None, list[tuple[Reading, float]]]:
         """The number in the words, and all that may have been said, best first.
 
         From the sound as it came: cleaned, one voice's '95 percent' is '85%'. A number counts as in
         the words only if the cleaned sound's words have the same: of 240 by 20 voices, quiet to
-        crying at 5 dB, 1 of 92 believed so was wrong, and 5 of 29 where they had none. `others`: the
-        cleaned sound's words, and the second model's, which need no number but not another one.
+        crying at 5 dB, 1 of 92 believed so was wrong, and 5 of 29 where they had none.
         """
-        cleaned_text = others[0]
         quantity: Quantity | None = "spo2" if asks_number else None
         other = reading_in(cleaned_text, quantity)
         if not (asks_number or other or guesses(cleaned_text, False)):
@@ -42,9 +47,6 @@ class NumberSearch:
         agreed = reading is not None and other is not None and reading.value == other.value
         if oddly_written(text) and oddly_written(cleaned_text):
             agreed = False
-        also = [reading_in(words, quantity) for words in others[1:]]
-        if any(r is not None and reading is not None and r.value != reading.value for r in also):
-            agreed = False
         return reading if agreed else None, self._ranked_readings(encoded, some)
 
     def _ranked_readings(self, encoded: Encoded, readings: list[Reading]) -> list[tuple[Reading, float]]:
@@ -60,21 +62,23 @@ class NumberSearch:
     def _evidence_of(
         self, encoded: Encoded, readings: Sequence[Reading]
     ) -> tuple[list[float], list[float]]:
-        """Of each as written, and as spoken in the likeliest way. Silence counts alike for every
-        value said one way."""
-        ways = list(dict.fromkeys(way for r in readings for way in (r.wording, *r.spoken)))
-        likely = self._model.likely(encoded, ways)
-        heard = {way: found.mean for way, found in zip(ways, likely, strict=True)}
+        """Of each as written, and as spoken in the likeliest way, by one model or the mean of both.
+        Silence counts alike for every value said one way."""
         plainest = [r.plainest for r in readings]
-        share = limits.SILENCE_SHARE
-        as_written = self._silent([r.wording for r in plainest])
-        as_spoken = self._silent([r.spoken[0] for r in plainest])
-        written = [heard[r.wording] - share * s for r, s in zip(readings, as_written, strict=True)]
-        spoken = [
-            max(heard[way] for way in r.spoken) - share * s
-            for r, s in zip(readings, as_spoken, strict=True)
-        ]
-        return written, spoken
+        ways = list(dict.fromkeys(way for r in readings for way in (r.wording, *r.spoken)))
+        plain = list(dict.fromkeys(way for p in plainest for way in (p.wording, p.spoken[0])))
+        asked = self._second.ask([*ways, *plain]) if self._second is not None else None
+        heard = [found.mean for found in self._model.likely(encoded, ways)]
+        views = [(dict(zip(ways, heard, strict=True)), dict(zip(plain, self._silent(plain), strict=True)))]
+        if asked is not None:
+            others = dict(zip([*ways, *plain], asked(), strict=True))
+            views.append(({w: others[w].heard.mean for w in ways}, {w: others[w].silent for w in plain}))
+        written, spoken = np.zeros(len(readings)), np.zeros(len(readings))
+        for mean, silent in views:
+            for n, (r, p) in enumerate(zip(readings, plainest, strict=True)):
+                written[n] += mean[r.wording] - limits.SILENCE_SHARE * silent[p.wording]
+                spoken[n] += max(mean[way] for way in r.spoken) - limits.SILENCE_SHARE * silent[p.spoken[0]]
+        return (written / len(views)).tolist(), (spoken / len(views)).tolist()
 
     def _sought(self, encoded: Encoded, text: str, asks_number: bool) -> list[Reading]:
         """A number that was not decoded clearly: the one in the words, in the likeliest way of saying

@@ -134,7 +134,7 @@ class WhisperEar:
             silence_scores.save(self._cache, self._model.name, self._silent)
         if self._second is not None:
             try:
-                self._second.prepare([phrase.text for phrase in phrases])
+                self._second.prepare(texts)
             except Lost as lost:
                 self._lose_second(str(lost))
 
@@ -164,9 +164,8 @@ class WhisperEar:
         clues, room, rows = self._first_look(look)
         reading, readings = None, []
         if not _surely_an_answer(rows, texts):
-            others = [texts[0], *_freely(second)]
-            numbers = NumberSearch(self._model, self._from_silence)
-            reading, readings = numbers.find(sound, encoded.window, others, asks_number)
+            numbers = NumberSearch(self._model, self._from_silence, second)
+            reading, readings = numbers.find(sound, encoded.window, texts[0], asks_number)
         first = Ranking(
             ear=self.name,
             ranked=rows,

@@ -1,6 +1,7 @@
 """Believe or not. A wrong answer is the worst outcome, so each guard has its test."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hearing_parts import PHRASES
@@ -308,3 +309,17 @@ def test_who_heard_it_is_told() -> None:
     found = decide([both((FLAT, 6.0), (RISING, -3.0), texts=("chest flat", "chest flat"))])
     assert found.believed and found.ears == ("one", "second")
     assert decide([ranking((FLAT, 6.0), (RISING, -3.0))]).ears == ("one",)
+
+
+@pytest.mark.parametrize(("written", "why"), [("Eighty six percent.", "could be another number"), ("66%", ""), ("Maybe", ""), ("186%", "")])
+def test_a_number_that_the_second_model_writes_otherwise_is_asked_back(written: str, why: str) -> None:
+    """Of a clear '86 percent' 66 was surest to the first model."""
+    verdict = decide([replace(readings((Reading("spo2", 66, tail="percent"), 3.0)), besides=Besides("second", written, {}))])
+    assert verdict.number == ("spo2", 66) and (verdict.believed, verdict.why) == (not why, why)
+
+
+def test_a_number_is_weighed_against_words_by_both_models() -> None:
+    number = replace(readings((Reading("spo2", 96, "oxygen"), 1.5)), evidence={"chest flat": 2.0})
+    assert decide([number]).number is None
+    other = Besides("second", "oxygen 96", {"chest flat": 0.0})
+    assert decide([replace(number, besides=other)]).number == ("spo2", 96)
