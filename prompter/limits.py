@@ -138,6 +138,9 @@ BESIDE_AT_ONCE = 8
 BESIDE_HANGS_S = 2.0
 """The second model's answer is waited for so long, then it is done without for good."""
 
+BESIDE_READY_S = 10.0
+"""Its loading, and what it does ahead, is waited for so long: the first model must not be kept from joining."""
+
 PADDED_MOST = 8
 """Tokens that shorter wordings of a batch may be filled up with: as much work as another batch."""
 

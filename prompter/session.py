@@ -150,6 +150,8 @@ class Session:
             self.mixer.go_on()
         for trouble in self.hearing.trouble():
             self.fault("ear", trouble, at_ms)
+        for name, why in self.hearing.spared():
+            self.note({"kind": "fault", "part": f"ear {name}", "detail": why}, at_ms)
 
     def _adapt(self, block: np.ndarray, at_ms: int, own_db: float, way_db: float | None) -> None:
         """Prompts are as loud as the room asks for, within the plan's limits."""

@@ -44,6 +44,7 @@ class Hears:
         self.expected: tuple[Phrase, ...] = ()
         self.waiting = False
         self.troubles: list[str] = []
+        self.lost: list[tuple[str, str]] = []
 
     def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False, on_speaker: bool = False) -> None:
         self.expected, self.on_speaker = phrases, on_speaker
@@ -51,6 +52,10 @@ class Hears:
     def push(self, block: np.ndarray, at_ms: int, own_db: float = -65.0) -> list[object]:
         given, self.next = self.next, []
         return given
+
+    def spared(self) -> list[tuple[str, str]]:
+        found, self.lost = self.lost, []
+        return found
 
     def trouble(self) -> list[str]:
         given, self.troubles = self.troubles, []
@@ -155,6 +160,14 @@ def test_a_lost_ear_is_journalled_and_nothing_stops(room: Room) -> None:
     room.run(40_000)
     assert any(line["kind"] == "failed" and line["part"] == "ear" for line in room.journal.lines)
     assert room.session.machine.step not in ("tube-check", "valve-off")
+
+
+def test_what_is_lost_while_the_rest_hears_on_is_in_the_record_and_nobody_is_told(room: Room) -> None:
+    """"Cannot hear words. Use keys." was said for a second model that was done without."""
+    room.hears.lost = [("moonshine", "out of memory")]
+    room.run(1_000)
+    (line,) = [line for line in room.journal.lines if line["kind"] in ("fault", "failed", "recovered")]
+    assert (line["kind"], line["part"], line["detail"]) == ("fault", "ear moonshine", "out of memory")
 
 
 def test_silence_alone_leads_on_by_the_clock(room: Room) -> None:

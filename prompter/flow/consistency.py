@@ -166,6 +166,10 @@ def _opposites(flow: Flow) -> Iterator[Finding]:
 def _conditions(flow: Flow) -> Iterator[Finding]:
     marks = {m for _, e in effects_of(flow) for m in e.set} | {m for _, line in lines_of(flow) for m in line.set}
     counts = {c for _, e in effects_of(flow) for c in e.count}
+    for path, effects in effects_of(flow):
+        for name in effects.clear:
+            if name not in marks:
+                yield Finding((*path, "clear"), f"nothing ever sets `{name}`.", _close(name, sorted(marks)))
     places = [((*path, "if"), line.when) for path, line in lines_of(flow)]
     places += [((*path, "if"), arm.when) for path, arm in arms_of(flow)]
     places += [(("ways", way, i, "if"), line.when) for way, lines in flow.ways.items() for i, line in enumerate(lines)]

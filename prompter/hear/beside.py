@@ -68,7 +68,7 @@ class SecondModel:
     def load(self) -> Callable[[], None]:
         """Begin to load the model (0.3 s); what is returned waits for it, and raises Lost."""
         loaded = self._ask(self._load)
-        return lambda: loaded(patient=True)
+        return lambda: loaded(limits.BESIDE_READY_S)
 
     def _load(self) -> None:
         if self._model is not None:
@@ -84,13 +84,13 @@ class SecondModel:
     def prepare(self, wordings: Sequence[str]) -> None:
         """Do ahead what the first utterance with these would wait for. Raises Lost."""
         known = len(self._silent)
-        self._ask(lambda: self._from_silence(wordings))(patient=True)
+        self._ask(lambda: self._from_silence(wordings))(limits.BESIDE_READY_S)
         if len(self._silent) > known:
             silence_scores.save(self._cache, self._model.name, self._silent)
 
-    def listen(self, sound: np.ndarray) -> "Listening":
+    def listen(self, sound: np.ndarray) -> "SecondView":
         """Begin with `sound` (float32, mono, 16 kHz); nothing is waited for."""
-        return Listening(self, sound)
+        return SecondView(self, sound)
 
     def _ask(self, work: Callable[[], Any]) -> Callable[..., Any]:
         """Has `work` done on the thread; what is returned waits for its result. Raises Lost."""
@@ -102,11 +102,11 @@ class SecondModel:
         done: Future[Any] = Future()
         self._jobs.put((work, done))
 
-        def result(patient: bool = False) -> Any:
+        def result(most_s: float = self._hangs_s) -> Any:
             try:
-                return done.result(None if patient else self._hangs_s)
+                return done.result(most_s)
             except TimeoutError:
-                raise Lost(f"no answer in {self._hangs_s:g} s") from None
+                raise Lost(f"no answer in {most_s:g} s") from None
             except Lost:
                 raise
             except CannotDo as error:
@@ -126,13 +126,12 @@ class SecondModel:
         return [self._silent[w] for w in wordings]
 
 
-class Listening:
+class SecondView:
     """One utterance as the second model hears it. Every method may raise Lost."""
 
     def __init__(self, second: SecondModel, sound: np.ndarray) -> None:
         self._second = second
         self._heard = second._ask(lambda: self._listened(sound))
-        self._text: tuple[str, float] | None = None
 
     def _listened(self, sound: np.ndarray) -> tuple[Any, str, float]:
         states = self._second._model.encode(sound)

@@ -164,6 +164,10 @@ class Hearing:
         """What went wrong since the last call: an ear that failed or hangs."""
         return self._panel.trouble() + self._scorer.trouble()
 
+    def spared(self) -> list[tuple[str, str]]:
+        """What was lost since the last call while the rest hears on: (its name, why)."""
+        return self._panel.spared()
+
     # ---- the candidate ------------------------------------------------------------------------
 
     def _consider(self, at_ms: int) -> None:

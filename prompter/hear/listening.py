@@ -35,7 +35,8 @@ def listen(sound: np.ndarray, ears: Sequence[Ear], allowed: Sequence[Phrase]) ->
     while hearing.waiting:  # a slow machine needs more than a second of silence
         at_ms += BLOCK_MS
         found += [r for r in hearing.push(quiet, at_ms) if isinstance(r, Heard)]
-    return Listened(found, hearing.trouble())
+    spared = [f"'{name}' is done without: {why}" for name, why in hearing.spared()]
+    return Listened(found, hearing.trouble() + spared)
 
 
 def surest(found: Iterable[Heard]) -> Heard | None:

@@ -24,7 +24,7 @@ _HEADS, _WIDTH = 8, 36
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Listened:
+class EncodedWave:
     """What the encoder made of one sound: float32 (1, positions, 288); `samples` it looked at."""
 
     states: np.ndarray
@@ -58,15 +58,15 @@ class MoonshineModel:
         self.name = f"moonshine {size} bytes"
         """Enough to tell another model from this one."""
 
-    def encode(self, sound: np.ndarray) -> Listened:
+    def encode(self, sound: np.ndarray) -> EncodedWave:
         """`sound`: float32, mono, 16 kHz. Silence is put around it: a first word that begins at once
         is heard less well (of 298 answers in noise 259 were ranked first without, 272 with it)."""
         before, behind = (np.zeros(ms * 16, np.float32) for ms in limits.SILENCE_AROUND_MS)
         wave = np.concatenate([before, sound[: limits.WINDOW_MAX_FRAMES * 160].astype(np.float32), behind])
         given = {"input_values": wave[None], "attention_mask": np.ones((1, len(wave)), np.int64)}
-        return Listened(self._encoder.run(None, given)[0], len(wave))
+        return EncodedWave(self._encoder.run(None, given)[0], len(wave))
 
-    def decode(self, heard: Listened) -> tuple[str, float]:
+    def decode(self, heard: EncodedWave) -> tuple[str, float]:
         """What was said, without a list of what to expect, and its mean log probability a token."""
         longest = 3 + int(6.5 * heard.samples / limits.SAMPLE_RATE_HZ)  # tokens a second: what the model was trained with
         memory = self._empty(1)
@@ -87,7 +87,7 @@ class MoonshineModel:
             }
         return said_once(self._text(ids[1:])), total / (len(ids) - 1)
 
-    def likely(self, heard: Listened, wordings: Sequence[str]) -> list[Likely]:
+    def likely(self, heard: EncodedWave, wordings: Sequence[str]) -> list[Likely]:
         """How likely each wording is, its end included. Those asked for at once sway each other a
         little (0.1 or 0.2 a token): the model's eight-bit arithmetic takes one scale for all of them."""
         ids = {wording: self._token_ids(wording) for wording in wordings}
@@ -108,7 +108,7 @@ class MoonshineModel:
                 found[wording] = Likely(float(logs.sum()), len(logs), float(logs.min()))
         return [found[wording] for wording in wordings]
 
-    def _given(self, heard: Listened, tokens: np.ndarray, goes_on: bool) -> dict[str, np.ndarray]:
+    def _given(self, heard: EncodedWave, tokens: np.ndarray, goes_on: bool) -> dict[str, np.ndarray]:
         return {
             "input_ids": tokens,
             "encoder_hidden_states": np.repeat(heard.states, len(tokens), axis=0),

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from prompter import limits
-from prompter.hear.beside import Listening
+from prompter.hear.beside import SecondView
 from prompter.hear.numbers import Quantity, Reading, around, guesses, oddly_written, reading_in
 from prompter.hear.whisper_model import Encoded, WhisperModel
 
@@ -18,7 +18,7 @@ class NumberSearch:
         self,
         model: WhisperModel,
         silent: Callable[[Sequence[str]], list[float]],
-        second: Listening | None = None,
+        second: SecondView | None = None,
     ) -> None:
         self._model, self._silent, self._second = model, silent, second
 

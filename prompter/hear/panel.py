@@ -17,6 +17,7 @@ class Panel:
     def __init__(self, ears: Sequence[Ear]) -> None:
         self._ears = list(ears)
         self._trouble: list[str] = []
+        self._spared: list[tuple[str, str]] = []
         self._asking: Ear | None = None
 
     @property
@@ -63,10 +64,14 @@ class Panel:
             return ranking
 
     def lose(self, ear: Ear | None, why: str) -> None:
-        """Stop asking this ear, and say so."""
+        """Stop asking this ear, and say so. Without the first, which scores, nothing is believed."""
         if ear in self._ears:
+            scores = ear is self._ears[0]
             self._ears.remove(ear)
-            self._trouble.append(f"the ear '{ear.name}' failed and is dropped: {why}")
+            if scores:
+                self._trouble.append(f"the ear '{ear.name}' failed and is dropped: {why}")
+            else:
+                self._spared.append((ear.name, why))
 
     @property
     def asking(self) -> Ear | None:
@@ -75,6 +80,12 @@ class Panel:
 
     def trouble(self) -> list[str]:
         found, self._trouble = self._trouble, []
+        return found
+
+    def spared(self) -> list[tuple[str, str]]:
+        """What was lost since the last call without making it deaf: an ear besides the first, or a
+        model besides an ear's own; (its name, why)."""
+        found, self._spared = self._spared, []
         for ear in self._ears:
-            found += getattr(ear, "trouble", list)()
+            found += getattr(ear, "spared", list)()
         return found

@@ -1,4 +1,4 @@
-"""The embedded ear: a small Whisper model that scores the allowed phrases, fully offline."""
+"""The embedded ear: a small Whisper model, and a second one beside it, score the allowed phrases, fully offline."""
 
 import importlib.util
 import os
@@ -14,7 +14,7 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear import silence_scores, thresholds
 from prompter.hear.beside import NAME as SECOND
-from prompter.hear.beside import Listening, Lost, SecondModel
+from prompter.hear.beside import SecondView, Lost, SecondModel
 from prompter.hear.clues import Clues, Room, Weights, ranked
 from prompter.hear.decision import Scored, decide, log_odds, stands_in
 from prompter.hear.ear import Besides, Ranking
@@ -58,7 +58,7 @@ class WhisperEar:
         self._cache = cache
         self._silent: dict[str, float] = {}
         self._second = second
-        self._trouble: list[str] = []
+        self._spared: list[tuple[str, str]] = []
 
     def ready(self) -> tuple[bool, str]:
         good, why = _complete(self._folder)
@@ -114,14 +114,15 @@ class WhisperEar:
         """The second model's name, while there is one."""
         return (SECOND,) if self._second is not None and self._second.ready()[0] else ()
 
-    def trouble(self) -> list[str]:
-        """What the caregiver's record should say, once."""
-        found, self._trouble = self._trouble, []
+    def spared(self) -> list[tuple[str, str]]:
+        """The second model's name and why it was lost, once: it belongs into the record."""
+        found, self._spared = self._spared, []
         return found
 
     def _lose_second(self, why: str) -> None:
-        self._second = None
-        self._trouble.append(f"the second model '{SECOND}' failed and is done without: {why}")
+        if self._second is not None:
+            self._second = None
+            self._spared.append((SECOND, why))
 
     def prepare(self, phrases: Sequence[Phrase]) -> None:
         """Do ahead what else the first utterance with these wordings would wait for."""
@@ -155,7 +156,7 @@ class WhisperEar:
         return self._score(sound, phrases, asks_number, None)
 
     def _score(
-        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool, second: Listening | None
+        self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool, second: SecondView | None
     ) -> Ranking:
         cleaned = without_steady_noise(sound)
         encoded = self._model.encode(cleaned, window_for(len(sound)))
@@ -288,15 +289,15 @@ class _Look:
 
     encoded: Encoded
     text: str
-    second: Listening | None
+    second: SecondView | None
     near: Shortlist
 
 
-def _freely(second: Listening | None) -> list[str]:
+def _freely(second: SecondView | None) -> list[str]:
     return [second.freely()[0]] if second is not None else []
 
 
-def _besides(second: Listening | None, clues: Sequence[Clues]) -> Besides | None:
+def _besides(second: SecondView | None, clues: Sequence[Clues]) -> Besides | None:
     if second is None:
         return None
     evidence = {c.phrase.text: c.other.evidence for c in clues if c.other is not None}

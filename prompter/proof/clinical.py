@@ -120,6 +120,7 @@ def _says(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
 def _calls(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     calls = [answer for answer, arms in step.answers.items() if any(arm.call for arm in arms)]
     calls += ["silence"] * any(s.call for s in step.silent) + ["entering"] * bool(step.enter.call)
+    calls += ["breaths due"] * bool(step.gap and step.gap.call)
     found.check(CALLS.name, calls == row.get("calls", []), f"at {name!r} the call is asked for by {calls}, not by {row.get('calls', [])}")
     twice = [answer for answer, arms in step.answers.items() if any(arm.confirm for arm in arms)]
     found.check(CALLS.name, twice == row.get("twice", []), f"at {name!r} {twice} must be said twice, not {row.get('twice', [])}")

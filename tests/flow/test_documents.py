@@ -20,6 +20,8 @@ SPOILT: dict[str, tuple[Spoil, str, str]] = {
     "unknown step": (("    after: in-hand\n", "    after: in-hnd\n"), "no step or way is called `in-hnd`", "Did you mean `in-hand`?"),
     "unknown step of a gap": (("    gap: last-bag\n", "    gap: last-bog\n"), "no step or way is called `last-bog`", "Did you mean `last-bag`?"),
     "unknown start": (("start: tube-check", "start: tube-chek"), "no step or way is called `tube-chek`", "Did you mean `tube-check`?"),
+    "a mark misspelt where it is cleared": (("gap: { clear: [inner back]", "gap: { clear: [inner bak]"), "nothing ever sets `inner bak`", "Did you mean `inner back`?"),
+    "breaths that are due lead nowhere": (("gap: { clear: [inner back], go: gap-breaths }", "gap: { clear: [inner back] }"), "`steps.inner-out.gap.go` is missing", "Add `go`."),
     "unknown condition": (("    only_if: [inner tube]\n", "    only_if: [iner tube]\n"), "nothing ever sets `iner tube`", "Did you mean `inner tube`?"),
     "unknown count": (("    - { if: [rescued >= 1, rise is yes]", "    - { if: [rescud >= 1, rise is yes]"), "nothing ever counts `rescud`", "Did you mean `rescued`?"),
     "impossible fact": (("    only_if: [breathing is not no]\n", "    only_if: [breathing is not gone]\n"), "'breathing' is never 'gone'", "Correct this value."),

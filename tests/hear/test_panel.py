@@ -48,6 +48,12 @@ def test_an_ear_that_raises_is_dropped_and_the_other_decides() -> None:
     assert panel.trouble() == ["the ear 'bad' failed and is dropped: OSError: gone"]
 
 
+def test_a_second_ear_that_raises_is_done_without_and_nobody_is_told() -> None:
+    panel = Panel([ScriptedEar(sure_of(FLAT)), ScriptedEar(OSError("gone"), name="namer")])
+    assert panel.judge(SOUND, PHRASES).believed and panel.names == ("scripted",)
+    assert panel.trouble() == [] and panel.spared() == [("namer", "OSError: gone")] and panel.spared() == []
+
+
 def looked_at(first: float, closer: Ranking | Exception) -> Panel:
     """One ear: `first` is the score at its first look."""
     looks: list[str] = []
