@@ -87,6 +87,8 @@ class Beats(Speaking):
                 self._last_breath, self._cut_short_at = self._breath_before, self._last_breath
                 if self._last_breath is None and self._missing_from is None:
                     self._missing_from = self._cut_short_at
+        elif self._beat == "breaths" and self._last_breath is None and self._missing_from is None:
+            self._missing_from = self.now_ms  # they were about to be asked for
         elif self._beat == "pushes" and sounded and self.now_ms >= self._beat_from + self._first_cycle_ms:
             self._last_breath, self._cut_short_at = self.now_ms, None
         if self._beat:

@@ -56,8 +56,6 @@ def effects_of(flow: Flow) -> Iterator[tuple[Path_, Effects]]:
     yield from arms_of(flow)
     for name, step in flow.steps.items():
         yield ("steps", name, "enter"), step.enter
-        if step.gap:
-            yield ("steps", name, "gap"), step.gap
     for name, effects in flow.effects.items():
         yield ("effects", name), effects
 
@@ -88,8 +86,7 @@ def _targets(flow: Flow) -> Iterator[Finding]:
     places: list[tuple[Path_, str | None]] = [(("start",), flow.start)]
     places += [((*path, "go"), arm.go) for path, arm in arms_of(flow)]
     for name, step in flow.steps.items():
-        places += [(("steps", name, part), getattr(step, part)) for part in ("after", "otherwise")]
-        places += [(("steps", name, "gap"), step.gap.go)] if step.gap else []
+        places += [(("steps", name, part), getattr(step, part)) for part in ("after", "otherwise", "gap")]
     for way, lines in flow.ways.items():
         places += [(("ways", way, index, "go"), line.go) for index, line in enumerate(lines)]
     places += [(("rules", "breath_gap", i, "go"), line.go) for i, line in enumerate(flow.rules.breath_gap)]
@@ -166,8 +163,8 @@ def _opposites(flow: Flow) -> Iterator[Finding]:
 def _conditions(flow: Flow) -> Iterator[Finding]:
     marks = {m for _, e in effects_of(flow) for m in e.set} | {m for _, line in lines_of(flow) for m in line.set}
     counts = {c for _, e in effects_of(flow) for c in e.count}
-    for path, effects in effects_of(flow):
-        for name in effects.clear:
+    for path, some in (*effects_of(flow), *lines_of(flow)):
+        for name in some.clear:
             if name not in marks:
                 yield Finding((*path, "clear"), f"nothing ever sets `{name}`.", _close(name, sorted(marks)))
     places = [((*path, "if"), line.when) for path, line in lines_of(flow)]
@@ -251,12 +248,8 @@ def _steps_beyond_neck_only(flow: Flow) -> set[str]:
             reached.add(name)
             step = flow.steps[name]
             arms = [a for arms in step.answers.values() for a in arms] + list(step.silent)
-            todo += [t for t in (step.after, step.otherwise, _due_at(step), *(a.go for a in arms)) if t]
+            todo += [t for t in (step.after, step.otherwise, step.gap, *(a.go for a in arms)) if t]
     return set(flow.steps) - reached
-
-
-def _due_at(step: Step) -> str | None:
-    return step.gap.go if step.gap else None
 
 
 def _ways_back(flow: Flow) -> set[str]:
@@ -282,7 +275,7 @@ def _steps(flow: Flow) -> Iterator[Finding]:
                 yield Finding((*path, "silent", index), "silence acts but leads nowhere.", "Give go, stay or as.")
         if step.silent and step.silent[-1].when:
             yield Finding((*path, "silent"), f"silence at `{name}` is not always answered.", "End with an entry without `if`.")
-        leads = (step.after, step.otherwise, _due_at(step), *(a.go for arms in step.answers.values() for a in arms), *(s.go for s in step.silent))
+        leads = (step.after, step.otherwise, step.gap, *(a.go for arms in step.answers.values() for a in arms), *(s.go for s in step.silent))
         if not step.visit and back.intersection(leads):
             yield Finding(path, f"`{name}` goes back but is no visit.", "Add `visit: true`.")
         yield from _silence_needs_reason(flow, name, step)

@@ -26,11 +26,12 @@ If = Annotated[list[Condition], Field(alias="if", default_factory=list, descript
 
 
 class Line(Part):
-    """One clip to speak. `set`: marks set when it is spoken."""
+    """One clip to speak. `set`, `clear`: marks set and taken away when it is spoken."""
 
     when: If
     say: str
     set: list[str] = []
+    clear: list[str] = []
 
 
 def _line(value: Any) -> Any:
@@ -96,12 +97,6 @@ class Beat(Part):
     through: Literal["tube", "mask"] = "tube"
 
 
-class Gap(Effects):
-    """Where breaths that are due lead from a step, and what that changes."""
-
-    go: str
-
-
 class Step(Part):
     """One state of care."""
 
@@ -120,9 +115,7 @@ class Step(Part):
     answers: dict[str, Arms] = {}
     silent: Annotated[list[Silent], BeforeValidator(_as_list, json_schema_input_type=list[Silent] | Silent)] = []
     after: str | None = Field(None, description="where it goes when all is said and the beat is over")
-    gap: Annotated[Gap | None, BeforeValidator(_arm, json_schema_input_type=Gap | str | None)] = Field(
-        None, description="where it goes instead of where the last line of `breath_gap` leads"
-    )
+    gap: str | None = Field(None, description="where it goes instead of where the last line of `breath_gap` leads")
     outcome: Literal["better", "handed over", "keep"] | None = None
     final: bool = False
     notes: bool = Field(False, description="what is said here and is no answer is kept as a note, and not asked again")

@@ -51,7 +51,8 @@ class Speaking:
     def _say_spoken(self, spoken: Spoken, role: str = "care") -> int | None:
         if spoken.guard is not None and not spoken.guard(self.memory):
             return None
-        self.memory.marks.update(spoken.marks)
+        self.memory.marks.update(spoken.sets)
+        self.memory.marks.difference_update(spoken.clears)
         return self.say(spoken.text, role)
 
     def _say_first(self, lines: tuple[Spoken, ...], role: str = "care") -> int | None:

@@ -10,7 +10,7 @@ from functools import cached_property
 
 from prompter.events import Phrase
 from prompter.flow.conditions import DYNAMIC_FACTS, Atom, Guard, guard_of, left_open
-from prompter.flow.document import Arm, Effects, Flow, Gap, Lines, Silent, Step
+from prompter.flow.document import Arm, Effects, Flow, Lines, Silent, Step
 
 STAY = ""
 """Target of a row that does not move."""
@@ -27,11 +27,12 @@ class Variant:
 
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """One clip with its remaining condition."""
+    """One clip with its remaining condition, and the marks that saying it sets and takes away."""
 
     text: str
     guard: Guard | None
-    marks: tuple[str, ...] = ()
+    sets: tuple[str, ...] = ()
+    clears: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -330,8 +331,8 @@ class _Builder:
             for line in self.flow.rules.breath_gap:
                 atoms = self._open(line.when)
                 if atoms is not None:
-                    own_gap = step.gap if step.gap and line.go == self.flow.rules.breath_gap[-1].go else None
-                    own = self._leading(name, "gap", atoms, self._arm_of(name, own_gap) if own_gap else self._arm_to(line.go))
+                    go = step.gap if step.gap and line.go == self.flow.rules.breath_gap[-1].go else line.go
+                    own = self._leading(name, "gap", atoms, self._arm_to(go))
                     rows += own
                     if any(row.needs_reason for row in own):
                         rows += self._leading(name, "gap", atoms, self._arm_to(line.go))  # no reason stands any more: breaths all the same
@@ -344,13 +345,6 @@ class _Builder:
         if go not in self._going:
             self._going[go] = Arm(go=go)
         return self._going[go]
-
-    def _arm_of(self, name: str, gap: Gap) -> Arm:
-        """The arm of breaths that are due at the step `name`; one, as above."""
-        key = f"gap of {name}"
-        if key not in self._going:
-            self._going[key] = Arm(**gap.model_dump())
-        return self._going[key]
 
     def _arms(self, source: str, trigger: str, arms: Iterable[Arm], first: tuple[Atom, ...] = (), everywhere: bool = False) -> list[Row]:
         rows: list[Row] = []
@@ -430,7 +424,7 @@ def _spoken(lines: Lines, variant: Variant) -> Iterable[Spoken]:
     for line in lines:
         left = left_open(line.when, variant.facts)
         if left is not None:
-            yield Spoken(_capital(fill(line.say, variant.words)), guard_of(left), tuple(line.set))
+            yield Spoken(_capital(fill(line.say, variant.words)), guard_of(left), tuple(line.set), tuple(line.clear))
 
 
 def _capital(text: str) -> str:

@@ -84,8 +84,7 @@ def _rows(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     if "only" in row:
         found.check(ROWS.name, step.only_if == row["only"], f"{name!r} is only for {', '.join(row['only'])}")
     if "gap" in row:
-        due = step.gap.go if step.gap else None
-        found.check(ROWS.name, due == row["gap"], f"breaths that are due at {name!r} lead to {due}, not {row['gap']}")
+        found.check(ROWS.name, step.gap == row["gap"], f"breaths that are due at {name!r} lead to {step.gap}, not {row['gap']}")
     if "reason" in row:
         found.check(ROWS.name, step.needs_reason == row["reason"], f"{name!r} needs a reason somebody said")
 
@@ -120,7 +119,6 @@ def _says(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
 def _calls(name: str, step: Step, row: dict[str, Any], found: Findings) -> None:
     calls = [answer for answer, arms in step.answers.items() if any(arm.call for arm in arms)]
     calls += ["silence"] * any(s.call for s in step.silent) + ["entering"] * bool(step.enter.call)
-    calls += ["breaths due"] * bool(step.gap and step.gap.call)
     found.check(CALLS.name, calls == row.get("calls", []), f"at {name!r} the call is asked for by {calls}, not by {row.get('calls', [])}")
     twice = [answer for answer, arms in step.answers.items() if any(arm.confirm for arm in arms)]
     found.check(CALLS.name, twice == row.get("twice", []), f"at {name!r} {twice} must be said twice, not {row.get('twice', [])}")
@@ -160,9 +158,8 @@ def marks(steps: Mapping[str, Step]) -> dict[str, dict[str, list[Any]]]:
     """By step: what entering it, each of its answers, silence and its lines leave behind, of those that leave something."""
     found = {}
     for name, step in steps.items():
-        lines = [mark for line in (*step.say, *step.then_say, *step.ask) for mark in line.set]
+        lines = [mark for line in (*step.say, *step.then_say, *step.ask) for mark in (*line.set, *(f"not {name}" for name in line.clear))]
         rows = {"entering": _left_behind(step.enter), **_by_arm(step.answers), "silence": _of_arms(step.silent), "saying it": lines}
-        rows["breaths due"] = _left_behind(step.gap) if step.gap else []
         if told := {key: row for key, row in rows.items() if row}:
             found[name] = told
     return found

@@ -437,3 +437,42 @@ def test_breaths_before_a_pass_that_is_left_out_are_asked_about_before_two_more(
     drive.silent_until("gap-ask", 30)
     assert drive.settle().asked().text == "Is the chest going up?"
     drive.silent_until("last-bag", 30)
+
+
+def test_an_inner_tube_that_is_out_again_is_back_before_breaths_that_come_first():
+    """Found by walking in other orders: taken out once more after two breaths had interrupted that, it counted as back."""
+    drive = reach(like("ventilated", "inner tube", "inner needed for bag", without=("helper",)), "in place").silent_until("inner-out", 90)
+    drive.machine._last_breath = drive.now - 21_000
+    drive.silent_until("gap-ask", 30).blurts("rising")
+    assert drive.step == "inner-out"
+    before_ms = drive.now + 1
+    drive.machine._last_breath = drive.now - 5_000  # the pass that comes next would take too long
+    drive.silent_until("breaths-first", 60).wait(6)
+    assert drive.said("Clean inner tube in.", before_ms) < drive.said("Bag on.", before_ms)
+
+
+def test_breaths_interrupted_before_the_first_of_them_are_due_from_then_on():
+    """Found by walking in other orders: bleeding, said while the first breaths were asked for, put them off for over a minute."""
+    drive = reach(ALONE, "in place", "passed")
+    drive.blurts("not better")
+    assert drive.step == "bag" and "breaths" not in {beat.pace.what for beat in drive.beats}
+    drive.blurts("bleeding")
+    cut_ms = drive.now
+    drive.silent_until("look", 60).settle().blurts("better")  # asked back: silence waits for the second time
+    drive.wait(30)
+    breaths = [beat.at_ms for beat in drive.beats if beat.pace.what == "breaths"]
+    assert breaths and breaths[0] <= cut_ms + 31_500
+
+
+def test_pushes_do_not_wait_for_a_tube_part_way_out_while_somebody_speaks():
+    """Found by walking in other orders: breaths came the other way, then the tube was asked for again; 48 s without a push."""
+    drive = blurted(like("compressions trained", without=("helper",)), "limp").silent_until("pushes", 60)
+    drive.wait(30).blurts("halfway")
+    assert drive.step == "halfway"
+    stopped_ms = drive.now
+    for _ in range(12):
+        drive.wait(4).feed(SpeechStarted(drive.now))
+        if drive.now < stopped_ms + 24_000:
+            drive.blurts("say the address")
+    pushes = [beat.at_ms for beat in drive.beats if beat.pace.what == "pushes" and beat.at_ms > stopped_ms]
+    assert pushes and pushes[0] <= stopped_ms + 45_000
