@@ -130,7 +130,7 @@ class SecondView:
     """One utterance as the second model hears it. Every method may raise Lost."""
 
     def __init__(self, second: SecondModel, sound: np.ndarray) -> None:
-        self._second = second
+        self._second, self._sound = second, sound
         self._heard = second._ask(lambda: self._listened(sound))
 
     def _listened(self, sound: np.ndarray) -> tuple[Any, str, float]:
@@ -156,6 +156,23 @@ class SecondView:
             ]
 
         return self._second._ask(work)
+
+    def again(self, wordings: Sequence[str]) -> Callable[[], list[float]]:
+        """As `ask`, of the sound at other speeds: mean log probability a token of each wording."""
+
+        def work() -> list[float]:
+            model = self._second._model
+            views = [model.encode(_at_speed(self._sound, speed)) for speed in limits.OTHER_SPEEDS]
+            found = [[likely.mean for likely in model.likely(view, wordings)] for view in views]
+            return np.mean(found, axis=0).tolist()
+
+        return self._second._ask(work)
+
+
+def _at_speed(sound: np.ndarray, speed: float) -> np.ndarray:
+    """Said faster (above 1) or slower, its pitch with it; as a tape would."""
+    places = np.arange(int(len(sound) / speed)) * speed
+    return np.interp(places, np.arange(len(sound)), sound).astype(np.float32)
 
 
 def _work(jobs: "queue.SimpleQueue[tuple[Callable[[], Any], Future[Any]]]") -> None:

@@ -17,11 +17,15 @@ from prompter.hear.negation import negated
 
 @dataclass(frozen=True, slots=True)
 class Other:
-    """What the second model makes of a wording: as in `Clues`; `like` its own free decode."""
+    """What the second model makes of a wording: as in `Clues`; `like` its own free decode.
+
+    `again`: mean log probability a token at other speeds, once looked at closer.
+    """
 
     heard: Likely
     silent: float
     like: float
+    again: float | None = None
 
     @property
     def evidence(self) -> float:
@@ -101,6 +105,8 @@ def features(clues: Clues) -> dict[str, float]:
             "other_least": clues.other.heard.least,
             "other_like": clues.other.like,
         }
+        if clues.other.again is not None:
+            found["other_again"] = clues.other.again
     return found
 
 

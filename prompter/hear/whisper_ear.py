@@ -145,7 +145,7 @@ class WhisperEar:
         """Rank the wordings that may have been said; see `Ear.score`.
 
         The first look is at the few that sound most like the free decode. The closer look, where
-        the panel wants it, is at more of them, and at the best ones in a longer window.
+        the panel wants it, is at more of them, and at the best ones in another way.
         """
         self.load()
         if self._second is not None:
@@ -193,15 +193,19 @@ class WhisperEar:
     def _closer(
         self, first: Ranking, sound: np.ndarray, look: "_Look", clues: Sequence[Clues], room: Room
     ) -> Ranking:
-        """At more wordings, and at the best ones in a longer window."""
+        """At more wordings, and at the best ones in another way: by the second model at other speeds,
+        or by the first in a longer window."""
         known = {c.phrase.text for c in clues}
         found = decide([first]).score
         wide = found is None or found < limits.FOUND
         more = look.near.nearest(limits.WIDEST_LOOK if wide else limits.CLOSER_LOOK)
         every = [*clues, *self._clues(look, [p for p in more if p.text not in known])[0]]
-        seen = self._in_a_longer_window(sound, look.encoded.window, every)
-        both = look.second is not None
-        rows = self._ranked(seen, room, thresholds.CLOSER_LOOK_BOTH if both else thresholds.CLOSER_LOOK)
+        if look.second is not None:
+            seen, weights = _at_other_speeds(look.second, every), thresholds.CLOSER_LOOK_BOTH
+        else:
+            seen = self._in_a_longer_window(sound, look.encoded.window, every)
+            weights = thresholds.CLOSER_LOOK
+        rows = self._ranked(seen, room, weights)
         evidence = {c.phrase.text: c.evidence for c in every}
         besides = _besides(look.second, every)
         return replace(first, ranked=rows, evidence=evidence, closer=None, besides=besides)
@@ -264,10 +268,7 @@ class WhisperEar:
     ) -> list[Clues]:
         """The best answers and decoys again, as the model sees them uncleaned and with more silence
         around."""
-        best = sorted(clues, key=lambda c: -c.evidence)
-        answers = [c for c in best if c.phrase.answer][: limits.SEEN_LONGER[0]]
-        decoys = [c for c in best if not c.phrase.answer][: limits.SEEN_LONGER[1]]
-        some = [*answers, *decoys]
+        some = _best(clues)
         longer = self._model.encode(sound, min(limits.WINDOW_MAX_FRAMES, 2 * window))
         heard = self._model.likely(longer, [c.phrase.text for c in some])
         return [replace(c, longer=h) for c, h in zip(some, heard, strict=True)]
@@ -291,6 +292,23 @@ class _Look:
     text: str
     second: SecondView | None
     near: Shortlist
+
+
+def _at_other_speeds(second: SecondView, clues: Sequence[Clues]) -> list[Clues]:
+    some = _best(clues)
+    again = second.again([c.phrase.text for c in some])()
+    return [
+        replace(c, other=replace(c.other, again=mean))
+        for c, mean in zip(some, again, strict=True) if c.other is not None
+    ]  # fmt: skip
+
+
+def _best(clues: Sequence[Clues]) -> list[Clues]:
+    """Answers and decoys worth another look, by the evidence of all models that listened."""
+    best = sorted(clues, key=lambda c: -(c.evidence + (c.other.evidence if c.other is not None else 0.0)))
+    answers = [c for c in best if c.phrase.answer][: limits.SEEN_AGAIN[0]]
+    decoys = [c for c in best if not c.phrase.answer][: limits.SEEN_AGAIN[1]]
+    return [*answers, *decoys]
 
 
 def _freely(second: SecondView | None) -> list[str]:

@@ -103,8 +103,10 @@ def _people(half: str, rng: Rng, where: str, number: int, audio: Path) -> FitCas
 
 
 def _noise(rng: Rng, audio: Path) -> FitCase:
-    kind = str(rng.choice(["baby-cry", "hiss", "motor", "rumble"], p=[0.7, 0.1, 0.1, 0.1]))
+    kind = str(rng.choice(["baby-cry", "sneeze", "hiss", "motor", "rumble"], p=[0.45, 0.25, 0.1, 0.1, 0.1]))
     some = _noises(audio, kind)
+    if kind == "sneeze":
+        some = some[::2]  # the others are measured alone (`cases.py`)
     clip = some[int(rng.integers(len(some)))]
     louder = clip * np.float32(LEVEL / (float(np.sqrt(np.mean(clip**2))) + 1e-9))
     place = draw_place(rng)

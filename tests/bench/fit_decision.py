@@ -36,10 +36,14 @@ from prompter.hear.whisper_ear import WhisperEar
 
 HERE = Path(__file__).parent
 FIRST = ("mean", "silent", "tokens", "least", "like_first", "decoy")
-LOOKS = {"first": FIRST, "closer": (*FIRST, "longer")}
 ALONE = ("like",)
 BOTH = ("other_mean", "other_silent", "other_tokens", "other_least", "other_like")
 """What weighs at either look besides, with one model and with both."""
+
+LOOKS = {
+    "alone": {"first": (*FIRST, *ALONE), "closer": (*FIRST, "longer", *ALONE)},
+    "both": {"first": (*FIRST, *BOTH), "closer": (*FIRST, *BOTH, "other_again")},
+}
 
 DENIAL = -1.0
 """Set, not fitted: fitted to how rarely the cases here deny something it would be about -2.8, and
@@ -78,7 +82,7 @@ def measured(half: str, numbers: Sequence[int], audio: Path, cache: Path, alone:
                 ear.begin()
                 ranking = ear.score(sound, competing(case.allowed, rivals))
                 ranking.closer()
-                heard.append({"texts": ranking.texts} | dict(zip(LOOKS, map(_looked, ear.noted), strict=True)))
+                heard.append({"texts": ranking.texts} | dict(zip(("first", "closer"), map(_looked, ear.noted), strict=True)))
         yield case.about | {"half": half, "number": number, "answer": case.answer, "heard": heard}
 
 
@@ -252,8 +256,7 @@ def main() -> None:
     halves = ("fit", "report") if args.report else ("fit",)
     found = {half: measure(half, args.cases, args.jobs, args.audio, args.out, args.alone) for half in halves}
     none_names = NONE if args.alone else NONE_BOTH
-    for look, names in LOOKS.items():
-        names = (*names, *(ALONE if args.alone else BOTH))
+    for look, names in LOOKS["alone" if args.alone else "both"].items():
         pairs = [(row, heard) for row in found["fit"] for heard in row["heard"]]
         samples = [(sample(row, heard[look], names, none_names), fold_of(row)) for row, heard in pairs]
         crossed = [fit([s for s, f in samples if f != fold], (*names, *none_names)) for fold in range(FOLDS)]

@@ -8,7 +8,7 @@ import pytest
 from hearing_parts import PHRASES
 
 from prompter import limits
-from prompter.hear.beside import Lost, SecondModel
+from prompter.hear.beside import Lost, SecondModel, _at_speed
 from prompter.hear.ears import embedded_ear
 from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.likely import Likely
@@ -67,6 +67,29 @@ def test_it_computes_on_its_own_thread_while_the_caller_does_something_else() ->
     (other,) = asked()
     assert other.heard.mean == -1.0 and other.like == 1.0
     assert model.threads == {"second model"}
+
+
+def test_it_listens_again_at_other_speeds() -> None:
+    """Twice: to the sound drawn out and hurried; what both give is averaged."""
+
+    class Counting(ScriptedModel):
+        def likely(self, heard, wordings):
+            return [Likely(-len(heard) * len(w), 1, -1.0) for w in wordings]
+
+    sound = np.sin(np.arange(8_600) / 20).astype(np.float32)
+    (mean,) = beside(Counting()).listen(sound).again(["x"])()
+    slower, faster = 8_600 / 0.86, int(8_600 / 1.1)
+    assert mean == -(slower + faster) / 2
+
+
+def test_said_faster_is_shorter_and_higher_and_as_loud() -> None:
+    """A tone of 440 Hz, 16 kHz: 484 Hz at 1.1."""
+    tone = np.sin(2 * np.pi * 440 * np.arange(16_000) / 16_000).astype(np.float32)
+    faster = _at_speed(tone, 1.1)
+    spectrum = np.abs(np.fft.rfft(faster * np.hanning(len(faster))))
+    assert len(faster) == 14_545 and faster.dtype == np.float32
+    assert spectrum.argmax() * 16_000 / len(faster) == pytest.approx(484, abs=1.5)
+    assert np.sqrt(np.mean(faster**2)) == pytest.approx(np.sqrt(0.5), rel=0.02)
 
 
 @pytest.mark.parametrize("place", ["encode", "decode", "likely"])

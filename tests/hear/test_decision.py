@@ -254,7 +254,7 @@ def test_a_number_out_of_range_is_asked_back(quantity: str, value: int) -> None:
 def test_a_denial_that_the_sound_fits_as_well_is_asked_back() -> None:
     """Measured for one voice's 'not going up': evidence 1.66, and 1.34 of what it denies, which the
     weights still put first."""
-    ranked = [(RISING, 6.0), (Phrase("not going up", ""), 4.0)]
+    ranked = [(RISING, 7.0), (Phrase("not going up", ""), 4.0)]
     denied = ranking(*ranked, text="that's going up", evidence={"going up": 1.34, "not going up": 1.66})
     meant = ranking(*ranked, text="that's going up", evidence={"going up": 1.66, "not going up": 1.34})
     assert decide([meant]).believed
@@ -282,7 +282,7 @@ def test_a_not_must_stand_in_both_models_words() -> None:
 
 
 def test_a_denial_must_fit_the_sound_by_both_models() -> None:
-    pairs = ((RISING, 6.0), (Phrase("not going up", ""), 4.0))
+    pairs = ((RISING, 7.0), (Phrase("not going up", ""), 4.0))
     near, far = {"going up": 1.34, "not going up": 1.66}, {"going up": 2.5, "not going up": 1.0}
     texts = ("that's going up", "going up")
     assert decide([both(*pairs, texts=texts, one=near, two=far)]).believed

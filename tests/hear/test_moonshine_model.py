@@ -96,3 +96,6 @@ def test_the_programs_ear_has_it(spoken) -> None:
     ranking = ear.score(spoken("chest flat"), [Phrase("chest flat", "flat"), Phrase("going up", "rising")])
     assert ranking.names == ("whisper", "moonshine") and ranking.ranked[0][0].answer == "flat"
     assert ranking.besides.evidence["chest flat"] > ranking.besides.evidence["going up"]
+    closer = ranking.closer()  # by both, the second at other speeds as well
+    assert closer.names == ("whisper", "moonshine") and closer.ranked[0][0].answer == "flat" and closer.closer is None
+    assert dict((p.text, s) for p, s in closer.ranked) != dict((p.text, s) for p, s in ranking.ranked)

@@ -155,7 +155,7 @@ def test_decoys_are_ranked_without_an_answer_and_speak_against_belief(whisper, s
     assert len(first.ranked) == sum(limits.FIRST_LOOK)
     closer = first.closer()
     assert closer.closer is None and closer.evidence.keys() > first.evidence.keys()
-    assert len(closer.ranked) == sum(limits.SEEN_LONGER)
+    assert len(closer.ranked) == sum(limits.SEEN_AGAIN)
     assert not decide([first]).believed and not decide([closer]).believed
 
 
