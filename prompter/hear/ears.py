@@ -6,18 +6,18 @@ from pathlib import Path
 from prompter.errors import CannotDo
 from prompter.hear.beside import SecondModel
 from prompter.hear.ear import Ear
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.vosk_ear import VoskEar
-from prompter.hear.whisper_ear import WhisperEar
 
 
-def embedded_ear(cache: Path | None = None) -> WhisperEar:
+def embedded_ear(cache: Path | None = None) -> EmbeddedEar:
     """The one that comes with the program, with the second model where that is installed.
 
     Two models take a core each: with two for the first alone they get in each other's way (90
     answers by 19 voices on two cores: p50 72 ms instead of 85).
     """
     second = SecondModel(cache=cache)
-    return WhisperEar(threads=1 if second.ready()[0] else 2, cache=cache, second=second)
+    return EmbeddedEar(threads=1 if second.ready()[0] else 2, cache=cache, second=second)
 
 
 def every_ear(cache: Path | None = None) -> list[Ear]:

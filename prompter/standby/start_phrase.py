@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from prompter import limits
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.steady import without_steady_noise
-from prompter.hear.whisper_ear import WhisperEar
 from prompter.hear.whisper_model import HOP_SAMPLES
 from prompter.standby import bounds
 
@@ -54,7 +54,7 @@ class Found:
     why: str = ""
 
 
-class StartPhrase(WhisperEar):
+class StartPhrase(EmbeddedEar):
     """The embedded ear, asked for one phrase only: a third of the computing of an answer."""
 
     def __init__(self, model: Path | None = None, threads: int = 1) -> None:

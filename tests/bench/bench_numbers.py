@@ -21,10 +21,10 @@ from prompter.events import Phrase
 from prompter.flow.reading import load_flow
 from prompter.hear.decision import Verdict
 from prompter.hear.detector import SpeechDetector
+from prompter.hear.ears import embedded_ear
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.numbers import Reading
 from prompter.hear.panel import Panel
-from prompter.hear.ears import embedded_ear
-from prompter.hear.whisper_ear import WhisperEar
 from prompter.resources import flow_file, shared_file
 
 WAYS = {
@@ -48,7 +48,7 @@ def outcome(verdict: Verdict, value: int) -> str:
     return "asked back" if right else "asked back wrongly"
 
 
-def measured(number: int, half: str, crying: list[np.ndarray], ear: WhisperEar, allowed: list[Phrase]) -> dict[str, Any]:
+def measured(number: int, half: str, crying: list[np.ndarray], ear: EmbeddedEar, allowed: list[Phrase]) -> dict[str, Any]:
     rng = np.random.default_rng([number, half == "fit"])
     voices = FIT_VOICES if half == "fit" else REPORT_VOICES
     voice = voices[rng.integers(len(voices))]

@@ -63,7 +63,7 @@ def fingerprint(audio: Path) -> str:
     """Changes with what listens and with the sounds."""
     package, digest = HERE.parent.parent / "prompter", hashlib.sha256()
     files = [package / "standby" / f"{name}.py" for name in ("pieces", "start_phrase")]
-    files += [package / "hear" / f"{n}.py" for n in ("detector", "steady", "whisper_ear", "whisper_model", "clues")]
+    files += [package / "hear" / f"{n}.py" for n in ("detector", "steady", "embedded_ear", "whisper_model", "clues")]
     files += [HERE / f"{name}.py" for name in ("household", "sounds", "talk")]
     for path in files:
         digest.update(path.read_bytes())

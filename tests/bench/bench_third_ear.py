@@ -46,9 +46,9 @@ from prompter.events import Phrase
 from prompter.hear import thresholds
 from prompter.hear.decoys import DECOYS
 from prompter.hear.detector import SpeechDetector
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.panel import Panel
 from prompter.hear.shortlist import plain_words
-from prompter.hear.whisper_ear import WhisperEar
 from prompter.hear.whisper_model import window_for
 from prompter.resources import shared_file
 
@@ -69,7 +69,7 @@ Job = tuple[str, str, str | None, Callable[[], Material]]
 class Templates:
     """Names the wording whose recording the sound is nearest to."""
 
-    def __init__(self, ear: WhisperEar, detector: SpeechDetector) -> None:
+    def __init__(self, ear: EmbeddedEar, detector: SpeechDetector) -> None:
         self._ear, self._detector = ear, detector
         self._of: dict[int, np.ndarray] = {}
 
@@ -212,7 +212,7 @@ def _people(audio: Path, crying: list[np.ndarray], place: str, snr_db: float) ->
         yield f"{place}|{name}|unknown", f"people: unknown, {place}", None, made
 
 
-def measured(job: Job, ear: WhisperEar, sphinx: Sphinx, near: Templates, detector: SpeechDetector) -> Row:
+def measured(job: Job, ear: EmbeddedEar, sphinx: Sphinx, near: Templates, detector: SpeechDetector) -> Row:
     """What each makes of the longest utterance in the sound."""
     key, group, right, make = job
     sound, allowed, own = make()
@@ -338,7 +338,7 @@ def main() -> None:
     kept = args.out / "third-ear.jsonl"
     rows = [json.loads(line) for line in kept.open()] if kept.exists() else []
     done = {row["key"] for row in rows}
-    ear, detector = WhisperEar(cache=args.out), SpeechDetector()
+    ear, detector = EmbeddedEar(cache=args.out), SpeechDetector()
     ear.load()
     ear.prepare([*phrases(), *WORDS, *OTHER_WORDS])
     sphinx, near = Sphinx(), Templates(ear, SpeechDetector())

@@ -17,7 +17,7 @@ from sounds import LEVEL, Spoken, active_rms, in_surroundings, noises, say
 
 from prompter import limits
 from prompter.events import Phrase
-from prompter.hear.whisper_ear import WhisperEar
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.resources import shared_file
 from prompter.speak.loudness import louder
 from prompter.speak.mixer import SPEECH_GAIN
@@ -63,7 +63,7 @@ CONDITIONS = (("baby-cry", 0.0), ("motor", 0.0))
 AROUND_MS = 200
 
 
-def evidence(ear: WhisperEar, voice: tuple[str, int, int], kind: str, snr_db: float) -> list[float]:
+def evidence(ear: EmbeddedEar, voice: tuple[str, int, int], kind: str, snr_db: float) -> list[float]:
     rooms = noises(shared_file("audio"), kind)
     found = []
     for seed, text in enumerate(PROMPTS):
@@ -78,7 +78,7 @@ def evidence(ear: WhisperEar, voice: tuple[str, int, int], kind: str, snr_db: fl
     return found
 
 
-def loudness(ear: WhisperEar) -> None:
+def loudness(ear: EmbeddedEar) -> None:
     """The prompter's own voice, made louder up to the limiter."""
     print("gain asked for: P.56 level gained (least, most), highest peak; evidence (standard error) in noise at 0 dB")
     clips = [EspeakVoice().render(text) for text in PROMPTS]
@@ -100,7 +100,7 @@ def loudness(ear: WhisperEar) -> None:
         print(f"{by_db:+.0f} dB: {np.mean(gained):+.1f} ({min(gained):+.1f}, {max(gained):+.1f}), {peak:.2f}; {'; '.join(columns)}", flush=True)
 
 
-def natural(ear: WhisperEar) -> None:
+def natural(ear: EmbeddedEar) -> None:
     """The natural voices and the embedded one, each clip as loud as the noise."""
     from prompter.speak.natural import SPEAKERS, NaturalVoice
 
@@ -132,18 +132,18 @@ def _cut(spoken: Spoken) -> np.ndarray:
 
 def main() -> None:
     if "--loudness" in sys.argv:
-        ear = WhisperEar()
+        ear = EmbeddedEar()
         ear.load()
         loudness(ear)
         return
     if "--natural" in sys.argv:
-        ear = WhisperEar()
+        ear = EmbeddedEar()
         ear.load()
         natural(ear)
         return
     given = [setting.split(",") for setting in sys.argv[1:]]
     settings = [(name, int(rate), int(pitch)) for name, rate, pitch in given] or SETTINGS
-    ear = WhisperEar()
+    ear = EmbeddedEar()
     ear.load()
     print(
         "voice, words a minute, pitch: seconds a prompt; evidence (standard error) in noise at 0 dB"

@@ -29,10 +29,10 @@ from prompter.flow.reading import load_flow
 from prompter.hear.decision import Verdict, decide, in_doubt, may_ask_back
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.ear import Ranking
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.negation import changed
 from prompter.hear.shortlist import plain_words
-from prompter.hear.whisper_ear import WhisperEar
 from prompter.hear.whisper_model import Encoded, Likely, WhisperModel
 from prompter.resources import flow_file, shared_file
 from prompter.wordings.allowed import allowed_at, places
@@ -79,7 +79,7 @@ class OnceModel:
         return [known[w] for w in wordings]
 
 
-class OnceEar(WhisperEar):
+class OnceEar(EmbeddedEar):
     """The embedded ear with such a model."""
 
     def load(self) -> None:

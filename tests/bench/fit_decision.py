@@ -31,8 +31,8 @@ from prompter.hear.clues import Clues, Room, Weights, features, none_features
 from prompter.hear.decision import decide
 from prompter.hear.detector import SpeechDetector
 from prompter.hear.ear import Besides, Ranking
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.hearing import competing, rivals_of
-from prompter.hear.whisper_ear import WhisperEar
 
 HERE = Path(__file__).parent
 FIRST = ("mean", "silent", "tokens", "least", "like_first", "decoy")
@@ -57,7 +57,7 @@ LEVELS = (-1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0)
 Row = dict[str, Any]
 
 
-class NotingEar(WhisperEar):
+class NotingEar(EmbeddedEar):
     """The embedded ear; what each look rests on is noted."""
 
     ends_early = False

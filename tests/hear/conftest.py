@@ -13,14 +13,14 @@ sys.path.insert(0, str(Path(__file__).parent))  # hearing_parts: importlib mode 
 from hearing_parts import PHRASES  # noqa: E402
 
 from prompter import limits  # noqa: E402
-from prompter.hear.whisper_ear import WhisperEar  # noqa: E402
+from prompter.hear.embedded_ear import EmbeddedEar  # noqa: E402
 from prompter.resources import shared_file  # noqa: E402
 from prompter.speak.voice import EspeakVoice  # noqa: E402
 
 
 @pytest.fixture(scope="session")
-def whisper() -> WhisperEar:
-    ear = WhisperEar()
+def whisper() -> EmbeddedEar:
+    ear = EmbeddedEar()
     ear.load()
     ear.prepare(PHRASES)
     return ear

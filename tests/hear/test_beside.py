@@ -10,10 +10,10 @@ from hearing_parts import PHRASES
 from prompter import limits
 from prompter.hear.beside import Lost, SecondModel, _at_speed
 from prompter.hear.ears import embedded_ear
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.likely import Likely
 from prompter.hear.panel import Panel
-from prompter.hear.whisper_ear import WhisperEar
 
 
 class ScriptedModel:
@@ -51,9 +51,9 @@ def beside(model: ScriptedModel, hangs_s: float = 5.0) -> SecondModel:
     return second
 
 
-def ear_with(model: ScriptedModel, whisper: WhisperEar, hangs_s: float = 5.0) -> WhisperEar:
+def ear_with(model: ScriptedModel, whisper: EmbeddedEar, hangs_s: float = 5.0) -> EmbeddedEar:
     """An ear that shares the loaded first model."""
-    ear = WhisperEar(second=beside(model, hangs_s))
+    ear = EmbeddedEar(second=beside(model, hangs_s))
     ear._model, ear._silent = whisper._model, whisper._silent
     return ear
 
@@ -119,17 +119,17 @@ def test_what_is_not_there_says_what_to_install(tmp_path) -> None:
 def test_changed_weights_are_noticed_and_done_without(tmp_path) -> None:
     for name in ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"):
         (tmp_path / name).write_bytes(b"x")
-    ear = WhisperEar(second=SecondModel(folder=tmp_path))
+    ear = EmbeddedEar(second=SecondModel(folder=tmp_path))
     assert ear.also == ("moonshine",)
     assert ear.intact() == (True, "") and ear.also == ()
     assert "moonshine" in ear.note and "not the known" in ear.note
-    broken = WhisperEar(second=SecondModel(folder=tmp_path))
+    broken = EmbeddedEar(second=SecondModel(folder=tmp_path))
     broken.load()
     assert broken.also == () and [name for name, _ in broken.spared()] == ["moonshine"] and broken.spared() == []
 
 
 def test_on_a_system_that_has_none_the_ear_is_alone_and_says_nothing(tmp_path, spoken) -> None:
-    ear = WhisperEar(second=SecondModel(folder=tmp_path))
+    ear = EmbeddedEar(second=SecondModel(folder=tmp_path))
     ear.load()
     assert ear.also == () and ear.spared() == [] and ear.note == ""
     verdict = Panel([ear]).judge(spoken("chest flat"), PHRASES)

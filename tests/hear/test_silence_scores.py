@@ -6,7 +6,7 @@ import pytest
 
 from prompter.events import Phrase
 from prompter.hear import silence_scores
-from prompter.hear.whisper_ear import WhisperEar
+from prompter.hear.embedded_ear import EmbeddedEar
 
 MODEL = "1 bytes, window 400"
 
@@ -34,9 +34,9 @@ def test_a_folder_that_cannot_be_written_stops_nothing(tmp_path: Path) -> None:
 
 def test_an_ear_finds_again_what_another_computed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     phrases = [Phrase("chest flat", "flat"), Phrase("going up", "rising")]
-    first = WhisperEar(cache=tmp_path)
+    first = EmbeddedEar(cache=tmp_path)
     first.prepare(phrases)
-    second = WhisperEar(cache=tmp_path)
+    second = EmbeddedEar(cache=tmp_path)
     second.load()
     monkeypatch.setattr(second._model, "likely", lambda *_: pytest.fail("computed again"))
     second.prepare(phrases)

@@ -14,10 +14,10 @@ from prompter.cli_ears import app
 from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear.ears import loaded_ears
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.models.known import VOSK_ENGLISH, VOSK_ENGLISH_FILES, WHISPER_FILES, Archive
 from prompter.hear.models.verified import MANIFEST, differs, not_the_known_vosk, write_manifest
 from prompter.hear.vosk_ear import VoskEar
-from prompter.hear.whisper_ear import WhisperEar
 
 runner = CliRunner()
 CONTENT = {"am/final.mdl": b"weights", "conf/model.conf": b"--beam=10"}
@@ -103,8 +103,8 @@ def test_a_whisper_folder_with_the_known_weights_is_used_from_anywhere(
     for name in WHISPER_FILES:
         (elsewhere / name).symlink_to(packaged() / name)
     monkeypatch.setenv("PROMPTER_WHISPER_MODEL", str(elsewhere))
-    monkeypatch.setattr("prompter.hear.whisper_ear._packaged_model", lambda: None)
-    ear = WhisperEar()
+    monkeypatch.setattr("prompter.hear.embedded_ear._packaged_model", lambda: None)
+    ear = EmbeddedEar()
     assert ear.ready()[0] and ear.intact() == (True, "") and ear.note == ""
     ranking = ear.score(np.zeros(16_000, np.float32), [Phrase("yes", "yes")])
     assert ranking.window

@@ -13,9 +13,9 @@ from prompter.events import Answered
 from prompter.flow.reading import load_flow
 from prompter.proof.check import PROPERTIES, Checked, Result
 from prompter.proof.clinical import look_at_rows
+from prompter.proof.found import Path as Way
 from prompter.proof.mutants import mutants_of
 from prompter.proof.traces import Trace, read, replay, trace_of, write
-from prompter.proof.found import Path as Way
 from prompter.proof.watch import Findings
 from prompter.resources import flow_file
 

@@ -83,9 +83,9 @@ def test_in_an_emergency_kept_clips_are_spoken_and_the_embedded_voice_stands_in(
 def test_the_embedded_ear_understands_it(name: str) -> None:
     import soxr
 
-    from prompter.hear.whisper_ear import WhisperEar
+    from prompter.hear.embedded_ear import EmbeddedEar
 
-    ear, voice = WhisperEar(), NaturalVoice(name)
+    ear, voice = EmbeddedEar(), NaturalVoice(name)
     ear.load()
     phrases = [Phrase(text, text) for text in PROMPTS]
     quiet = np.zeros(limits.SAMPLE_RATE_HZ // 2, np.float32)

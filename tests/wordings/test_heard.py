@@ -7,10 +7,10 @@ import soxr
 
 from prompter import limits
 from prompter.events import Phrase
+from prompter.hear.ears import embedded_ear
+from prompter.hear.embedded_ear import EmbeddedEar
 from prompter.hear.hearing import competing, rivals_of
 from prompter.hear.panel import Panel
-from prompter.hear.ears import embedded_ear
-from prompter.hear.whisper_ear import WhisperEar
 from prompter.speak.voice import EspeakVoice
 from prompter.wordings.allowed import allowed_at
 from prompter.wordings.opposites import opposite_answers
@@ -37,7 +37,7 @@ VOICES = (("en-us", 175), ("en-gb+f5", 170))
 
 
 @pytest.fixture(scope="module")
-def whisper() -> WhisperEar:
+def whisper() -> EmbeddedEar:
     ear = embedded_ear()
     ear.load()
     return ear
@@ -49,7 +49,7 @@ def spoken(text: str, voice: str, rate_wpm: int) -> np.ndarray:
     return (clip * (0.05 / float(np.sqrt(np.mean(clip**2))))).astype(np.float32)
 
 
-def believed(text: str, step: str, voice: tuple[str, int], ear: WhisperEar, flow) -> str | None:
+def believed(text: str, step: str, voice: tuple[str, int], ear: EmbeddedEar, flow) -> str | None:
     every = [Phrase(w, a) for a, body in flow.answers.items() for w in body.wordings]
     among = competing(allowed_at(flow, step), rivals_of(every))
     verdict = Panel([ear]).judge(spoken(text, *voice), among)

