@@ -285,8 +285,8 @@ class Moving(Standing):
         if (name, value) == ("tube", "proven open"):
             memory.reason = None
         elif (name, before) == ("breathing", "better") and before != value:
-            # A new bout of trouble: its breaths have yet to begin.
-            self._last_breath = self._missing_from = self._cut_short_at = None
+            # A new bout of trouble: its breaths have yet to begin, and are missed from now on.
+            self._last_breath, self._missing_from, self._cut_short_at = None, self.now_ms, None
             memory.since.clear()
         if (name, value) == ("breathing", "no") and self._last_breath is None and self._missing_from is None:
             self._missing_from = self.now_ms

@@ -57,8 +57,9 @@ class Part:
     late: bool = False
 
 
-MOVES, WORDS = Part(), Part(everywhere=False, aspects=True, words=True)
-LATE = replace(WORDS, late=True)
+MOVES, REMEMBERED = Part(words=True), Part(everywhere=False, aspects=True)
+LATE = replace(REMEMBERED, late=True)
+"""Two halves of about the same work."""
 
 
 class Walk:

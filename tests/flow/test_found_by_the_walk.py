@@ -476,3 +476,15 @@ def test_pushes_do_not_wait_for_a_tube_part_way_out_while_somebody_speaks():
             drive.blurts("say the address")
     pushes = [beat.at_ms for beat in drive.beats if beat.pace.what == "pushes" and beat.at_ms > stopped_ms]
     assert pushes and pushes[0] <= stopped_ms + 45_000
+
+
+def test_when_it_gets_worse_again_breaths_are_due_from_then_on():
+    """Good news that was not said a second time put the first breaths of the new trouble off, beyond half a minute."""
+    drive = blurted(like(without=("helper", "oximeter")), "in place", "passed", "better", "better", "no suction", "worse")
+    assert drive.step == "look" and drive.machine.memory.known["breathing"] == "trouble"
+    worse_ms = drive.now
+    for _ in range(3):
+        drive.settle().blurts("better")
+        drive.wait(13)  # too late for the second time
+    breaths = [beat.at_ms for beat in drive.beats if beat.pace.what == "breaths" and beat.at_ms > worse_ms]
+    assert breaths and breaths[0] <= worse_ms + 31_500
