@@ -15,9 +15,9 @@ from prompter.proof.properties.property import Property
 from prompter.proof.silence import walk_silence
 from prompter.proof.texts import look_at_texts
 from prompter.proof.variants import combinations, open_variant
-from prompter.proof.walk import LATE, MOVES, REMEMBERED, Part, Walk
+from prompter.proof.walk import LATE, MOVES, WORDS, Part, Walk
 
-PARTS: tuple[tuple[str, Part], ...] = (("child", MOVES), ("adult", REMEMBERED))
+PARTS: tuple[tuple[str, Part], ...] = (("child", MOVES), ("adult", WORDS))
 LATE_PARTS: tuple[tuple[str, Part], ...] = (("child", MOVES), ("adult", LATE))
 """The ages walked, and what each walk does. An infant's beats and suction seconds are a child's; only the push ratio may differ, which no step asks for."""
 PROPERTIES: tuple[Property, ...] = (*silence.PROPERTIES, *properties.ON_THE_WALK, *texts.PROPERTIES, *clinical.PROPERTIES)

@@ -57,9 +57,8 @@ class Part:
     late: bool = False
 
 
-MOVES, REMEMBERED = Part(words=True), Part(everywhere=False, aspects=True)
-LATE = replace(REMEMBERED, late=True)
-"""Two halves of about the same work."""
+MOVES, WORDS = Part(), Part(everywhere=False, aspects=True, words=True)
+LATE = replace(WORDS, late=True)
 
 
 class Walk:

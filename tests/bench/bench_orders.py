@@ -9,15 +9,18 @@ chains of answers that come at once. Half a minute a seed. Each fault's trace is
 
 import argparse
 import gc
+from dataclasses import replace
 from pathlib import Path
 
 from prompter.flow.reading import load_flow
 from prompter.proof.check import LATE_PARTS
 from prompter.proof.traces import trace_of, write
-from prompter.proof.walk import Walk
+from prompter.proof.walk import MOVES, Walk
 from prompter.resources import flow_file
 
 FLOW = "breathing-trouble"
+PARTS = (*LATE_PARTS, ("child", replace(MOVES, words=True)))
+"""Those of the check, and one that is too much for its memory: what only speaks is said where everything is."""
 
 
 def main() -> None:
@@ -29,11 +32,11 @@ def main() -> None:
     flow = load_flow(flow_file(FLOW))
     args.out.mkdir(parents=True, exist_ok=True)
     for seed in range(args.first, args.first + args.seeds):
-        for age, part in LATE_PARTS:
+        for number, (age, part) in enumerate(PARTS):
             found = Walk(flow, age, part=part, order=seed).run()
             print(f"seed {seed}, {age}: {found.moves:,} moves, {found.states:,} states", flush=True)
             for name, detail in found.findings.failed.items():
-                file = args.out / f"{seed}-{age}-{name.replace(' ', '-').replace(chr(39), '')}.json"
+                file = args.out / f"{seed}-{number}-{age}-{name.replace(' ', '-').replace(chr(39), '')}.json"
                 write(trace_of(FLOW, name, detail, found.traces[name]), file)
                 print(f"  fails {name}: {detail} ({file})", flush=True)
             gc.collect()

@@ -22,7 +22,7 @@ from prompter.proof.rows import PlainCall, RowEngine
 from prompter.proof.scene import Scene
 from prompter.proof.texts import GRADE, look_at_texts
 from prompter.proof.variants import Facts, open_variant, undecided
-from prompter.proof.walk import MOVES, REMEMBERED, Walk
+from prompter.proof.walk import MOVES, WORDS, Walk
 from prompter.proof.watch import Edge, Findings, Stood, Watch, follow
 
 TURNS = 60
@@ -272,7 +272,7 @@ NEEDS_COUNTS = {"no limit to tubes", "no second route"}
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_seeded_fault_is_found_by_the_property_meant_for_it(flow, fault):
     change, name = FAULTS[fault]
-    found, _, _ = walk_one(broken(flow, change), "child", REMEMBERED if fault in NEEDS_COUNTS else MOVES, stop_at_first=True, only=name)
+    found, _, _ = walk_one(broken(flow, change), "child", WORDS if fault in NEEDS_COUNTS else MOVES, stop_at_first=True, only=name)
     assert name in found.findings.failed, found.findings.failed
     assert name in found.traces, "with the way that leads there"
 
