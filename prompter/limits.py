@@ -125,9 +125,6 @@ SEEN_AGAIN = (6, 3)
 """The best of these, in doubt scored once more: by the second model at other speeds, or, where there is
 none, in a window twice as long."""
 
-OTHER_SPEEDS = (10, 5)
-"""The best of these, in doubt scored once more by the second model at other speeds."""
-
 OTHER_SPEEDS = (0.86, 1.1)
 """Said slower and faster, with its pitch: another model's third and fourth opinion. Of 1,957 answers by
 the fit half, many in noise, 1,711 were believed at the cost of 5 mistakes without it and 1,775 with it;

@@ -23,7 +23,7 @@ class Beats(Speaking):
         self._last_breath: int | None = None
         self._breath_before: int | None = None  # the last one before the beat that was begun last
         self._cut_short_at: int | None = None  # when breaths were asked for that were ended before the first of them
-        self._missing_from: int | None = None  # when it became known that there are none, before the first was given
+        self._missing_from: int | None = None  # before the first was given: since when it is known that there are none, that they were about to be asked for, or that it got worse again
         self._talk: set[int] = set()  # what must end before the step asks or goes on
         self._gaps = [
             (guard_of(atoms), line.since, int(line.after_s * 1000))

@@ -67,6 +67,9 @@ def _of_step(name: str, step: dict[str, Any]) -> Iterator[Mutant]:
             yield _setting((*path, part, index, "say"), _OTHER_PROMPT, f"{site} {part} {index + 1}", "change a prompt")
             for which in range(len(line["if"])):
                 yield _removing((*path, part, index, "if", which), f"{site} {part} {index + 1}", "drop a condition")
+            for change in ("set", "clear"):
+                for which, mark in enumerate(line[change]):
+                    yield _removing((*path, part, index, change, which), f"{site} {part} {index + 1} {change} {mark}", "drop a mark")
     for answer, arms in step["answers"].items():
         yield _removing((*path, "answers", answer), f"{site} answer {answer}", "drop an answer")
         yield from _of_arms((*path, "answers", answer), arms, f"{site} answer {answer}")

@@ -10,12 +10,13 @@ from typer.testing import CliRunner
 from prompter import cli_proof
 from prompter.cli_flow import app
 from prompter.events import Answered
+from prompter.flow.document import Flow
 from prompter.flow.reading import load_flow
 from prompter.proof.check import PROPERTIES, Checked, Result
 from prompter.proof.clinical import look_at_rows
-from prompter.proof.found import Path as Way
 from prompter.proof.mutants import mutants_of
 from prompter.proof.traces import Trace, read, replay, trace_of, write
+from prompter.proof.found import Path as Way
 from prompter.proof.watch import Findings
 from prompter.resources import flow_file
 
@@ -94,6 +95,16 @@ def test_there_are_five_hundred_mutants_at_least_and_each_differs(flow):
     for mutant in mutants[::60]:
         assert mutant.of(data) != data, mutant.what
     assert data == flow.model_dump(by_alias=True), "the flow itself is left alone"
+
+
+def test_marks_that_a_prompt_sets_or_takes_away_are_put_to_the_test_as_well(flow):
+    data = flow.model_dump(by_alias=True)
+    dropped = [m for m in mutants_of(data) if m.operator == "drop a mark" and ("inner-out say 1 clear" in m.what or "bag say 1 set" in m.what)]
+    assert len(dropped) >= 2
+    for mutant in dropped:
+        found = Findings()
+        look_at_rows(Flow.model_validate(mutant.of(data)), found)
+        assert found.failed, mutant.what
 
 
 def test_the_second_writing_of_the_tables_agrees_and_sees_a_slip(flow):
