@@ -18,6 +18,7 @@ from prompter.hear.beside import Lost, SecondModel, SecondView
 from prompter.hear.clues import Clues, Room, Weights, ranked
 from prompter.hear.decision import Scored, decide, log_odds, stands_in
 from prompter.hear.ear import Besides, Ranking
+from prompter.hear.held_memory import hold_less
 from prompter.hear.likely import Likely
 from prompter.hear.models.known import WHISPER_FILES
 from prompter.hear.models.verified import differs
@@ -100,6 +101,7 @@ class EmbeddedEar:
             raise CannotDo("the embedded ear cannot be loaded", mend=why)
         if self._second is not None and not self._second.ready()[0]:
             self._second = None  # not every system has it
+        hold_less()
         second = self._second.load() if self._second is not None else None
         self._model = WhisperModel(self._folder, self._threads)
         self._silent = silence_scores.load(self._cache, self._model.name)

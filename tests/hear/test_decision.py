@@ -245,6 +245,16 @@ def test_a_teen_for_a_ten_needs_the_decode_even_where_the_other_was_not_compared
     assert decide([readings((Reading("pulse", 142, "heart rate"), 2.98), (near, 1.81))]).believed
 
 
+def test_a_number_that_no_model_wrote_down_must_sound_like_one_through_and_through() -> None:
+    """A synthetic voice's 95 in a quiet room: 75 by the sound, "I'm defying" and "And they are" in words."""
+    some = [(Reading("spo2", 75), 0.324), (Reading("spo2", 79), -0.893)]
+    heard = replace(readings(*some), text="I'm defying", evidence={FLAT.text: -1.48}, besides=Besides("second", "And they are.", {FLAT.text: -1.48}))
+    assert decide([heard]).why == "not sure enough"
+    clearer = replace(heard, readings=[(reading, evidence + 2.0) for reading, evidence in some])
+    assert decide([clearer]).believed
+    assert decide([replace(heard, decoded=some[0][0])]).believed
+
+
 @pytest.mark.parametrize(("quantity", "value"), [("spo2", 140), ("spo2", 8), ("pulse", 400)])
 def test_a_number_out_of_range_is_asked_back(quantity: str, value: int) -> None:
     verdict = decide([readings((Reading(quantity, value, "oxygen"), 3.0))])
