@@ -97,7 +97,7 @@ class Unclear(Record, kind="unclear"):
     """An utterance that was not believed. `heard` is the best wording, if anything was scored.
 
     `answer` is that wording's answer: the machine asks it back, and the same again means yes. So it
-    does with a number (`quantity`, `value`).
+    does with a number (`quantity`, `value`), if that is `near` enough to what was said to be read back.
     """
 
     heard: str | None = None
@@ -105,6 +105,7 @@ class Unclear(Record, kind="unclear"):
     score: float | None = None
     quantity: str | None = None
     value: int | None = None
+    near: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,7 @@ from prompter.events import (
 )
 from prompter.flow.machine import FlowMachine, View
 from prompter.flow.table import Table
-from prompter.hear.decision import may_ask_back
+from prompter.hear.decision import may_ask_back, may_read_back
 from prompter.hear.hearing import Heard, Hearing, SpeechOnset, SpeechOver, SpeechSuspected
 from prompter.hear.noise_level import NoiseLevel
 from prompter.replay import as_line
@@ -256,7 +256,7 @@ class Session:
             return None  # a noise, not somebody who was not understood
         if heard.number is not None and (heard.score or 0) > 0:
             quantity, value = heard.number
-            return Unclear(at_ms, str(value), None, heard.score, quantity, value)
+            return Unclear(at_ms, str(value), None, heard.score, quantity, value, may_read_back(heard.score, heard.lead))
         if heard.heard is None:
             return Unclear(at_ms, None, None, heard.score)
         # Asked back by name; otherwise the question is repeated.

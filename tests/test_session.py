@@ -135,6 +135,16 @@ def test_numbers_out_of_range_are_asked_back(room: Room) -> None:
     assert room.session.machine.memory.spo2 is None
 
 
+@pytest.mark.parametrize(("lead", "said"), [(0.5, "96? Once more."), (0.02, "Say the number again.")])
+def test_a_number_in_doubt_is_suggested_only_where_it_leads_the_others(room: Room, lead: float, said: str) -> None:
+    room.run(3000)
+    doubtful = heard(3010, "", "oxygen 96", believed=False, why="could be another number", number=("spo2", 96))
+    room.hears.next = [replace(doubtful, lead=lead)]
+    room.session.machine._phase = "asking"  # a question is open
+    room.run(3100)
+    assert said in room.journal.said()
+
+
 def test_keys_do_what_the_voice_does(room: Room) -> None:
     room.run(1000)
     assert room.session.press("1", room.now)  # the step's first answer

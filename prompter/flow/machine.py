@@ -201,11 +201,15 @@ class FlowMachine(Resuming):
 
     def _confirm_over(self) -> None:
         if self._once_more is not None and (by := self._outstanding.ends_by(self._once_more)) is not None and by > self.now_ms:
-            self._wait_for_second_time(by)  # still to be asked for, behind what a beat has to say: its time begins when it ends
+            # Still to be asked for, behind what a beat has to say: its time begins when it ends. No longer than
+            # that time at once, so that it never has to be taken back from what was due meanwhile.
+            self._wait_for_second_time(min(by, self.now_ms + self._confirm_within_ms))
             return
         self._not_confirmed()
         if self._phase == "asking" and self._asked:
-            self._say_prompt_again()
+            cue = self._say_prompt_again()
+            if self._waiting is None and not self._clock.runs:
+                self._wait_after(cue)  # said during a visit and asked back upon the return: silence has not begun to count
 
     # ------------------------------------------------------------------ events
 
@@ -303,10 +307,12 @@ class FlowMachine(Resuming):
             self._wait_after(self._say_prompt_again())
 
     def _ask_back(self, event: Unclear, number: str | None) -> int:
-        """'I heard: chest flat?' or '96? Once more.' The same again is then taken as yes."""
+        """'I heard: chest flat?' or '96? Once more.' The same again is then taken as yes. A number that may
+        well be another is not suggested: 'Say the number again.'"""
         if number is not None:
-            self._asked_back = number
-            return self.say(self.table.line(self._rules.ask_back, read_back=str(event.value)), "question")
+            self._asked_back, self._read_back = number, event.near
+            again = self.table.line(self._rules.ask_back, read_back=str(event.value)) if event.near else self._rules.number_again
+            return self.say(again, "question")
         self._asked_back, self._asked_back_score = event.answer, event.score
         return self.say(self.table.asked_back(event.answer or ""), "question")
 
@@ -332,13 +338,13 @@ class FlowMachine(Resuming):
         return any(r.confirm for r in self.table.rows if r.source == self.step and r.trigger == answer)
 
     def _same_again(self, event: Unclear) -> bool:
-        """The number that was asked back; or, twice under the floor, bad news whichever it was."""
+        """The number that was read back; or, twice under the floor, bad news whichever it was."""
         asked_back = (self._asked_back or "").rpartition(" ")
         if asked_back[0] != event.quantity or event.value is None:
             return False
         before, floor = int(asked_back[2]), self.memory.spo2_floor
         both_low = event.quantity == "spo2" and before < floor and event.value < floor
-        return before == event.value or both_low
+        return before == event.value and self._read_back and event.near or both_low
 
     def _speech_started(self, event: SpeechStarted) -> None:
         self._clock.pause(self.now_ms)

@@ -35,6 +35,7 @@ class Moving(Standing):
         self._taken = False
         self._acknowledged = False  # the answer was read back when it was said
         self._once_more: int | None = None  # the prompt that asks for good news a second time
+        self._confirm_within_ms = int(self._rules.confirm_within_s * 1000)
 
     @property
     def outcome(self) -> str:
@@ -90,7 +91,7 @@ class Moving(Standing):
 
     def _confirm_from(self, at: int) -> None:
         """The second time counts within the rule's seconds from here."""
-        self._wait_for_second_time(at + int(self._rules.confirm_within_s * 1000))
+        self._wait_for_second_time(at + self._confirm_within_ms)
 
     def _wait_for_second_time(self, until: int) -> None:
         """Until then the second time counts, and what silence does waits for it."""

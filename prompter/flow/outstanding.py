@@ -45,8 +45,8 @@ class Outstanding:
         """It has been played, cut, or is taken for lost."""
         self._ends_by.pop(cue, None)
         self._roles.pop(cue, None)
-        if not self._ends_by:
-            self._busy_until = 0
+        # What was dropped from behind the last one left is not waited for by what comes next.
+        self._busy_until = next(reversed(self._ends_by.values())) - PROMPT_LOST_MS if self._ends_by else 0
 
     def forget_care(self) -> None:
         """The step was left: what care still wanted to say will not be waited for."""

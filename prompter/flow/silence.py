@@ -31,6 +31,11 @@ class SilenceClock:
             self.confirm_until, self.paused_at, self.pause_left_ms, self.hold_left_ms, self.hold_owed_ms,
         )  # fmt: skip
 
+    @property
+    def runs(self) -> bool:
+        """Whether silence counts towards anything, or a question is to come."""
+        return not (self.repeat_at is self.act_at is self.every_at is self.ask_at is None)
+
     def clear(self) -> None:
         """Nothing is awaited any more; a new question may be held up anew."""
         self.ask_at = self.act_at = self.repeat_at = self.every_at = self.confirm_until = self.paused_at = None
@@ -53,7 +58,7 @@ class SilenceClock:
 
     def hold(self) -> None:
         """ "Hold on": once a question, for the whole of its allowance; also while it is still being asked."""
-        if self.repeat_at is self.act_at is self.every_at is self.ask_at is None:
+        if not self.runs:
             self.hold_owed_ms = self.hold_left_ms
         self.wait_for(self.hold_left_ms)
         self.hold_left_ms = 0

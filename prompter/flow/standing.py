@@ -28,6 +28,7 @@ class Standing(Beats):
         self._unclear = 0
         self._asked_back: str | None = None
         self._asked_back_score: float | None = None  # log-odds at which it was heard
+        self._read_back = False  # whether the number that was asked back was named
 
     def _fire(self, trigger: str, how: How, answer: str | None) -> bool:
         """Takes the row of this trigger, if one holds: the layer above does."""

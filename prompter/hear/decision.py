@@ -23,7 +23,8 @@ class Verdict:
     """The decision over one utterance, with what it rests on.
 
     `score`: log-odds that it is right. `margin`: the best wording's score less that of the best of
-    another answer or decoy. `why`: why not.
+    another answer or decoy. `lead`: of a number, its evidence less that of the best other number.
+    `why`: why not.
     """
 
     heard: Phrase | None = None
@@ -36,6 +37,7 @@ class Verdict:
     window: int = 0
     ears: tuple[str, ...] = ()
     why: str = ""
+    lead: float | None = None
 
 
 def decide(rankings: Sequence[Ranking], stricter: float = 0.0) -> Verdict:
@@ -184,6 +186,13 @@ def may_ask_back(
     return near and ahead and not negation_lost(text, heard.text)
 
 
+def may_read_back(score: float | None, lead: float | None) -> bool:
+    """Whether a number that is not believed may be suggested: who hears "75? Once more." and says 95
+    again may be heard as before."""
+    likely = score is not None and score >= thresholds.NUMBER_READ_BACK[0]
+    return likely and lead is not None and lead >= thresholds.NUMBER_READ_BACK[1]
+
+
 def _decide_reading(
     scored: Ranking, best_evidence: float | None, names: tuple[str, ...], stricter: float
 ) -> Verdict:
@@ -220,6 +229,7 @@ def _decide_reading(
         window=scored.window,
         ears=names,
         why=why,
+        lead=evidence - max((e for r, e in others if r.value != reading.value), default=-math.inf),
     )
 
 

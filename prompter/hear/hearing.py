@@ -53,7 +53,7 @@ class Heard:
     `heard`: the best phrase, None if nothing was scored or a number was said; only `believed` may
     move anything. `why`: why it is not believed.
     `number`: ('spo2' | 'pulse', value) if a reading was said (`heard` is None then, and `believed`
-    is the reading's). `text`: heard without being told what to expect. `decide_ms`: computing.
+    is the reading's); `lead`: as in `Verdict`. `text`: heard without being told what to expect. `decide_ms`: computing.
     `sound`: float32, mono, 16 kHz.
     """
 
@@ -72,6 +72,7 @@ class Heard:
     text: str
     why: str
     sound: np.ndarray
+    lead: float | None = None
 
 
 Report = SpeechOnset | SpeechSuspected | SpeechOver | Heard
@@ -285,4 +286,5 @@ def _heard(attempt: _Attempt) -> Heard:
         text=verdict.text,
         why=verdict.why,
         sound=attempt.sound,
+        lead=verdict.lead,
     )

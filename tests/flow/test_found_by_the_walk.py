@@ -488,3 +488,28 @@ def test_when_it_gets_worse_again_breaths_are_due_from_then_on():
         drive.wait(13)  # too late for the second time
     breaths = [beat.at_ms for beat in drive.beats if beat.pace.what == "breaths" and beat.at_ms > worse_ms]
     assert breaths and breaths[0] <= worse_ms + 31_500
+
+
+def test_good_news_said_during_a_visit_and_not_said_again_is_followed_by_silence_that_counts():
+    """Found by walking in other orders: "only streaks", said while vomit was cleared away, was asked back, and then nothing was said any more."""
+    drive = blurted(like(without=("oximeter",)), "bleeding", "passed", "better", "better").silent_until("blood-watch", 60)
+    drive.wait(1).blurts("vomit")
+    drive.blurts("streaks")
+    drive.silent_until("blood-watch", 60).wait(12)  # not said again
+    assert drive.machine.memory.pending is None
+    asked_ms = drive.now
+    drive.wait(60)
+    assert any(heard.at_ms > asked_ms and heard.text == "Answer me: more blood?" for heard in drive.heard)
+
+
+def test_a_question_due_while_good_news_waits_to_be_asked_back_is_not_asked_early():
+    """Found by walking in other orders: the beat's question came 1.8 s into the beat, its time before the beginning of all."""
+    drive = blurted(like("open", "cuffed", "change allowed"), "neck swelling", "paramedics", "taken over", "taken over", "worse", "passed", "flat", "moving")
+    assert drive.step == "mouth-mask"
+    for _ in range(150):
+        drive.wait(0.2)
+        due_ms = drive.machine.next_deadline_ms()
+        assert due_ms is None or due_ms >= drive.now
+    beat = next(b for b in drive.beats if b.pace.what == "breaths" and b.at_ms > 5_000)
+    questions = [h for h in drive.heard if h.role == "question" and h.at_ms > beat.at_ms and not h.text.endswith("Once more.")]
+    assert questions and questions[0].at_ms >= beat.at_ms + 6_000 - 250

@@ -431,3 +431,21 @@ def test_a_doubtful_number_counts_when_said_again_and_twice_low_whichever_it_was
     assert (drive.machine.memory.spo2 == second) is leads_on
     if leads_on:
         assert drive.step == ("number-back" if second < floor else "settle")
+
+
+@pytest.mark.parametrize(("first_near", "second_near"), [(False, True), (True, False), (False, False)])
+def test_a_number_that_may_well_be_another_is_not_suggested_and_the_same_again_is_no_yes(first_near, second_near):
+    drive = _number_step()
+    cues = drive.feed(Unclear(drive.now, "97", None, 3.0, "spo2", 97, first_near))
+    assert [cue.text for cue in cues if isinstance(cue, Say)] == ["97? Once more." if first_near else "Say the number again."]
+    drive.settle()
+    drive.feed(Unclear(drive.now, "97", None, 3.0, "spo2", 97, second_near))
+    assert drive.machine.memory.spo2 is None
+
+
+def test_two_numbers_under_the_floor_are_bad_news_even_if_neither_could_be_read_back():
+    drive = _number_step()
+    drive.feed(Unclear(drive.now, "83", None, 3.0, "spo2", 83, False))
+    drive.settle()
+    drive.feed(Unclear(drive.now, "80", None, 3.0, "spo2", 80, False))
+    assert drive.machine.memory.spo2 == 80 and drive.step == "number-back"

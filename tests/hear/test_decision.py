@@ -9,7 +9,7 @@ from hearing_parts import PHRASES
 from prompter import limits
 from prompter.events import Phrase
 from prompter.hear import thresholds
-from prompter.hear.decision import decide, in_doubt
+from prompter.hear.decision import decide, in_doubt, may_read_back
 from prompter.hear.ear import Besides, Ranking
 from prompter.hear.negation import negated, negation_lost
 from prompter.hear.numbers import Reading
@@ -333,3 +333,16 @@ def test_a_number_is_weighed_against_words_by_both_models() -> None:
     assert decide([number]).number is None
     other = Besides("second", "oxygen 96", {"chest flat": 0.0})
     assert decide([replace(number, besides=other)]).number == ("spo2", 96)
+
+
+@pytest.mark.parametrize(
+    ("score", "lead", "suggested"), [(3.0, 0.4, True), (0.5, 0.4, False), (3.0, 0.05, False), (None, 0.4, False), (3.0, None, False)]
+)
+def test_a_number_is_read_back_only_where_it_is_one_and_leads_the_others(score: float | None, lead: float | None, suggested: bool) -> None:
+    assert may_read_back(score, lead) is suggested
+
+
+def test_a_number_leads_by_its_evidence_over_the_best_other_value() -> None:
+    some = [(Reading("spo2", 75), 1.0), (Reading("spo2", 75, "oxygen"), 0.9), (Reading("spo2", 95), 0.6)]
+    assert decide([readings(*some)]).lead == pytest.approx(0.4)
+    assert decide([readings((Reading("spo2", 100), 3.0))]).lead == float("inf")
