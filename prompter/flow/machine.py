@@ -209,7 +209,7 @@ class FlowMachine(Resuming):
         if self._phase == "asking" and self._asked:
             cue = self._say_prompt_again()
             if self._waiting is None and not self._clock.runs:
-                self._wait_after(cue)  # said during a visit and asked back upon the return: silence has not begun to count
+                self._await(cue)  # said during a visit and asked back upon the return: silence has not begun to count
 
     # ------------------------------------------------------------------ events
 

@@ -249,10 +249,8 @@ class Moving(Standing):
             self._ask_index = min(self._ask_index + 1, len(stand.ask_at_ms) - 1)
             self._clock.ask_at = self.now_ms + stand.ask_at_ms[self._ask_index]
             self._clock.every_at = every_at
-        elif cue is not None:
-            self._waiting = cue
         else:
-            self._silence_from(self.now_ms)
+            self._await(cue)
 
     def _apply(self, effects: Effects) -> None:
         memory, how = self.memory, self._how

@@ -133,11 +133,15 @@ class Standing(Beats):
         stand = self.table.stands[self.step]
         if stand.ask_every_ms is not None:
             self._clock.ask_at = self.now_ms + stand.ask_every_ms
-        cue = self._say_first(stand.ask, "question")
+        self._question = self._say_first(stand.ask, "question")
+        self._await(self._question)
+
+    def _await(self, cue: int | None) -> None:
+        """Silence counts from the end of this prompt; at once without one."""
         if cue is None:
             self._silence_from(self.now_ms)
         else:
-            self._waiting = self._question = cue
+            self._waiting = cue
 
     def _wait_after(self, cue: int | None) -> None:
         """The question has just been made new: silence counts from the end of that prompt."""
