@@ -13,8 +13,10 @@ class Part(BaseModel):
     model_config = ConfigDict(extra="forbid", populate_by_name=True, frozen=True)
 
 
-def _condition(text: str) -> str:
-    return parse(text).text
+def _condition(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError("a condition is written in words, like `tube is out` or `not helper`")
+    return parse(value).text
 
 
 def _as_list(value: Any) -> Any:
@@ -82,6 +84,8 @@ def _arm(value: Any) -> Any:
 
 
 def _arms(value: Any) -> Any:
+    if value is None:
+        raise ValueError("it leads nowhere: a step, or { if: [...], go: STEP }, belongs here")
     return [_arm(item) for item in _as_list(value)]
 
 

@@ -1,5 +1,6 @@
 """Which files belong to a flow: a side flow goes on in another, and all that switch to each other are one text."""
 
+import os
 import re
 from dataclasses import replace
 from datetime import date
@@ -63,7 +64,7 @@ def documents_of(text: str) -> list[str]:
 
 def _beside(file: Path, name: str) -> Path:
     here = file.parent / f"{name}.yaml"
-    return here if here.is_file() else flow_file(name)
+    return here if os.path.isfile(here) else flow_file(name)  # unlike Path.is_file: no error where a name is too long to be one
 
 
 def _text(file: Path) -> str:

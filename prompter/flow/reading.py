@@ -82,8 +82,19 @@ def _explain(detail: Any, document: Document) -> CannotDo:
         what, mend = f"`{name}` is missing.", f"Add `{path[-1]}`."
     else:
         message = detail["msg"].removeprefix("Value error, ")
-        what, mend = f"`{name}`: {message}.", "Correct this value."
+        what, mend = f"`{name}`: {message}.", _MENDS.get(kind, "Correct this value.")
     return CannotDo(what, document.where(path), mend)
+
+
+_NUMBER, _WORDS, _RANGE = "Write a number here.", "Write words here, in quotes if they look like something else.", "Choose a number within that."
+_MENDS = {
+    "string_type": _WORDS, "float_type": _NUMBER, "float_parsing": _NUMBER, "int_type": _NUMBER, "int_parsing": _NUMBER,
+    "int_from_float": _NUMBER, "finite_number": _NUMBER, "greater_than": _RANGE, "greater_than_equal": _RANGE, "less_than": _RANGE,
+    "less_than_equal": _RANGE, "literal_error": "Choose one of these.", "bool_type": "Write true or false.",
+    "bool_parsing": "Write true or false.", "list_type": "Write a list: [one, two].", "dict_type": "Write names with values: { name: value }.",
+    "model_type": "Write names with values: { name: value }.", "model_attributes_type": "Write names with values: { name: value }.",
+}  # fmt: skip
+"""How to mend what pydantic says of a value, by the kind of its error."""
 
 
 def _is_type_tag(part: Any, location: tuple[Any, ...]) -> bool:

@@ -3,10 +3,12 @@
 import json
 from dataclasses import dataclass
 from pathlib import Path as FilePath
-from typing import Any
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, TypeAdapter, ValidationError
 
 from prompter.errors import CannotDo
-from prompter.events import Moved, Pace, Record, Refused, Say, Ticked, from_record
+from prompter.events import KINDS, Moved, Pace, Record, Refused, Say, Ticked, from_record
 from prompter.flow.document import Flow
 from prompter.flow.machine import FlowMachine
 from prompter.flow.table import Variant, build
@@ -14,10 +16,13 @@ from prompter.proof import properties
 from prompter.proof.found import Path, Walked
 from prompter.proof.scene import Scene
 from prompter.proof.silence import FIRST, walk_silence
-from prompter.proof.variants import AGES, CALL_AFTER_ALONE_S, CALL_AT_ONCE_S, WORDS, Facts, numbers
+from prompter.proof.variants import CALL_AFTER_ALONE_S, CALL_AT_ONCE_S, WORDS, Facts, numbers
 from prompter.proof.watch import Edge, Findings, Watch, follow
+from prompter.replay import EVENTS
 
 FORMAT = "trace-1"
+SILENCE_MOST = 10_000
+"""Things that one silence may bring: more is no trace of the check's."""
 SILENT_PROPERTIES = frozenset({p.name for p in FIRST.values()} | {"silence to the call"})
 
 
@@ -53,23 +58,44 @@ def write(trace: Trace, file: FilePath) -> None:
 def read(file: FilePath) -> Trace:
     """Raises CannotDo for anything that is no trace."""
     try:
-        body = json.loads(file.read_text(encoding="utf-8"))
-        events = tuple(_event(e) for e in body["events"])
-        if body["trace"] != FORMAT or body["age"] not in AGES or not isinstance(body["helper"], bool):
-            raise ValueError("another format")
-        return Trace(str(body["flow"]), str(body["property"]), str(body["detail"]), body["age"], body["helper"], frozenset(body["facts"]), events, str(body.get("start", "")))
+        body = _Body.model_validate_json(file.read_bytes())
     except OSError as error:
         raise CannotDo(f"cannot be read: {error.strerror}.", str(file), "Name a file that `prompter flow check` has written.") from None
-    except (ValueError, KeyError, TypeError, AttributeError):
-        raise CannotDo("this is no trace.", str(file), "Name a file that `prompter flow check` has written.") from None
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        where = ".".join(map(str, first["loc"]))
+        raise CannotDo(f"this is no trace: {f'`{where}`: ' if where else ''}{first['msg']}.", str(file), "Name a file that `prompter flow check` has written.") from None
+    return Trace(body.flow, body.property, body.detail, body.age, body.helper, frozenset(body.facts), tuple(body.events), body.start)
 
 
-def _event(body: dict[str, Any]) -> Record | int:
+def _event(body: object) -> Record | int:
+    """A record of its own kind, or how many things silence brings. Raises ValueError."""
+    if not isinstance(body, dict):
+        raise ValueError("an event has names and values")
     if "silence" in body:
-        if not isinstance(body["silence"], int):
-            raise ValueError("no number")
-        return body["silence"]
-    return from_record(body)
+        most = TypeAdapter(Annotated[int, Field(strict=True, ge=0, le=SILENCE_MOST)])
+        return most.validate_python(body["silence"])
+    kind = KINDS.get(str(body.get("kind")))
+    if kind is None or kind.kind not in EVENTS:
+        raise ValueError("no kind of event that there is")
+    record = json.dumps({name: value for name, value in body.items() if name != "kind"})
+    return TypeAdapter(kind).validate_json(record, strict=True)  # as JSON: in Python a record would have to be one already
+
+
+class _Body(BaseModel):
+    """The file."""
+
+    model_config = ConfigDict(strict=True, extra="forbid")
+
+    trace: Literal["trace-1"]
+    flow: str
+    property: str
+    detail: str
+    age: Literal["infant", "child", "adult"]
+    helper: bool
+    start: str = ""
+    facts: list[str]
+    events: list[Annotated[Any, PlainValidator(_event)]]
 
 
 def variant_of(trace: Trace) -> Variant:
@@ -81,6 +107,8 @@ def variant_of(trace: Trace) -> Variant:
 
 def replay(trace: Trace, flow: Flow) -> tuple[list[str], dict[str, str]]:
     """Walks it again on the machine as it runs in an emergency; returns what happened, and what failed."""
+    if trace.start and trace.start not in flow.steps:
+        raise CannotDo(f"the flow has no step `{trace.start}` to start at.", f"{flow.flow}, trace of '{trace.name}'", "Name the flow that the trace is of.")
     flow = flow.model_copy(update={"start": trace.start or flow.start})
     table = build(flow, variant_of(trace))
     scene, watch, found, told = Scene(FlowMachine(table)), Watch(), Findings(), []

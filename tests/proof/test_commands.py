@@ -69,6 +69,28 @@ def test_json_is_as_promised(monkeypatch, tmp_path):
     assert Path(first["trace"]).exists() and body["flows"][0]["properties"][1]["trace"] is None
 
 
+@pytest.mark.parametrize(
+    ("place", "value", "what"),
+    [
+        (("start",), "nowhere", "no step `nowhere`"), (("facts",), ["tube", 3.5], "`facts.1`"), (("helper",), "yes", "`helper`"),
+        (("events", 0, "answer"), ["came out"], "`events.0"), (("events", 0, "at_ms"), "soon", "`events.0"), (("events", 0, "kind"), "say", "no kind of event"),
+        (("events", 1), {"silence": 10**9}, "`events.1`"), (("events", 1), None, "`events.1`"), (("age",), 7, "`age`"), (("trace",), "trace-9", "`trace`"),
+    ],
+)  # fmt: skip
+def test_a_spoilt_trace_is_refused_with_the_place(tmp_path, place, value, what):
+    file = tmp_path / "trace.json"
+    write(Trace("breathing-trouble", "nothing stops the machine", "", "adult", False, frozenset({"tube"}), (Answered(0, "came out", "it came out"), 2)), file)
+    assert run(app, ["replay", str(file)]).exit_code == 0
+    body = json.loads(file.read_text())
+    inner = body
+    for name in place[:-1]:
+        inner = inner[name]
+    inner[place[-1]] = value
+    file.write_text(json.dumps(body))
+    result = run(app, ["replay", str(file)])
+    assert result.exit_code == 2 and what in result.stderr and len(result.stderr.strip().splitlines()) == 1
+
+
 def test_what_cannot_be_checked_or_replayed_is_one_line_and_exit_code_2(tmp_path):
     empty, strange = tmp_path / "empty.json", tmp_path / "strange.json"
     empty.write_text("{}")
