@@ -144,7 +144,11 @@ BESIDE_AT_ONCE = 8
 """Wordings in one of its batches: with sixteen it takes 38 MB more, and a tenth less time."""
 
 BESIDE_HANGS_S = 2.0
-"""The second model's answer is waited for so long, then it is done without for good."""
+"""The second model's answer is waited for so long, then it is done without until it has answered all the same
+(the computer may have slept for a moment)."""
+
+BESIDE_LATE_MOST = 3
+"""So often it may be late; then it is done without for good: a machine that is too slow for it stays so."""
 
 BESIDE_READY_S = 10.0
 """Its loading, and what it does ahead, is waited for so long: the first model must not be kept from joining."""

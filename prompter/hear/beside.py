@@ -1,7 +1,8 @@
-"""The second model beside the first: on a thread of its own, and given up for good once it fails.
+"""The second model beside the first: on a thread of its own, and given up once it fails.
 
 Two makes of model err in different places, so what both find likely is worth far more belief than
-either alone (`thresholds.py`). Losing the second leaves the first as it is without it.
+either alone (`thresholds.py`). Losing the second leaves the first as it is without it. One that is only
+late is asked again once it has answered everything, though not for ever.
 """
 
 import importlib.util
@@ -29,6 +30,10 @@ class Lost(Exception):
     """The second model failed or does not answer."""
 
 
+class Late(Lost):
+    """It may answer still."""
+
+
 class SecondModel:
     """Used by one thread at a time; its own thread computes.
 
@@ -49,6 +54,12 @@ class SecondModel:
         self._silent: dict[str, float] = {}
         self._jobs: queue.SimpleQueue[tuple[Callable[[], Any], Future[Any]]] = queue.SimpleQueue()
         self._thread: threading.Thread | None = None
+        self._last: Future[Any] | None = None
+
+    @property
+    def idle(self) -> bool:
+        """Whether all that was asked has been answered, in time or late."""
+        return self._last is None or self._last.done()
 
     def ready(self) -> tuple[bool, str]:
         if self._folder is None:
@@ -100,13 +111,14 @@ class SecondModel:
             )
             self._thread.start()
         done: Future[Any] = Future()
+        self._last = done
         self._jobs.put((work, done))
 
         def result(most_s: float = self._hangs_s) -> Any:
             try:
                 return done.result(most_s)
             except TimeoutError:
-                raise Lost(f"no answer in {most_s:g} s") from None
+                raise Late(f"no answer in {most_s:g} s") from None
             except Lost:
                 raise
             except CannotDo as error:

@@ -14,7 +14,7 @@ from prompter.errors import CannotDo
 from prompter.events import Phrase
 from prompter.hear import silence_scores, thresholds
 from prompter.hear.beside import NAME as SECOND
-from prompter.hear.beside import Lost, SecondModel, SecondView
+from prompter.hear.beside import Late, Lost, SecondModel, SecondView
 from prompter.hear.clues import Clues, Room, Weights, ranked
 from prompter.hear.decision import Scored, decide, log_odds, stands_in
 from prompter.hear.ear import Besides, Ranking
@@ -36,7 +36,7 @@ class EmbeddedEar:
     `model`: the folder of its weights, which is then the caller's choice. Otherwise
     PROMPTER_WHISPER_MODEL, if the known files are in it, otherwise the packaged ones.
     `cache`: a folder where what wordings score in silence is kept between starts.
-    `second`: another model, asked along; once it fails the ear goes on without it and says so.
+    `second`: another model, asked along; once it fails or is late the ear goes on without it and says so.
     `note`: after `load` or `intact`, why the user's folder is not used; empty if nothing is to say.
     """
 
@@ -59,6 +59,8 @@ class EmbeddedEar:
         self._cache = cache
         self._silent: dict[str, float] = {}
         self._second = second
+        self._late: SecondModel | None = None  # the second one, while it still has to answer
+        self._times_late = 0
         self._spared: list[tuple[str, str]] = []
 
     def ready(self) -> tuple[bool, str]:
@@ -109,7 +111,7 @@ class EmbeddedEar:
             try:
                 second()
             except Lost as lost:
-                self._lose_second(str(lost))
+                self._lose_second(lost)
 
     @property
     def also(self) -> tuple[str, ...]:
@@ -117,14 +119,22 @@ class EmbeddedEar:
         return (SECOND,) if self._second is not None and self._second.ready()[0] else ()
 
     def spared(self) -> list[tuple[str, str]]:
-        """The second model's name and why it was lost, once: it belongs into the record."""
+        """The second model's name and why it was lost (or that it is back), once: it belongs into the record."""
         found, self._spared = self._spared, []
         return found
 
-    def _lose_second(self, why: str) -> None:
+    def _lose_second(self, lost: Lost) -> None:
         if self._second is not None:
+            self._times_late += isinstance(lost, Late)
+            waits = isinstance(lost, Late) and self._times_late < limits.BESIDE_LATE_MOST
+            self._late = self._second if waits else None
             self._second = None
-            self._spared.append((SECOND, why))
+            self._spared.append((SECOND, str(lost)))
+
+    def _take_second_back(self) -> None:
+        if self._late is not None and self._late.idle:
+            self._second, self._late = self._late, None
+            self._spared.append((SECOND, "it answers again"))
 
     def prepare(self, phrases: Sequence[Phrase]) -> None:
         """Do ahead what else the first utterance with these wordings would wait for."""
@@ -139,7 +149,7 @@ class EmbeddedEar:
             try:
                 self._second.prepare(texts)
             except Lost as lost:
-                self._lose_second(str(lost))
+                self._lose_second(lost)
 
     def score(
         self, sound: np.ndarray, phrases: Sequence[Phrase], asks_number: bool = False
@@ -150,11 +160,12 @@ class EmbeddedEar:
         the panel wants it, is at more of them, and at the best ones in another way.
         """
         self.load()
+        self._take_second_back()
         if self._second is not None:
             try:
                 return self._score(sound, phrases, asks_number, self._second.listen(sound))
             except Lost as lost:
-                self._lose_second(str(lost))
+                self._lose_second(lost)
         return self._score(sound, phrases, asks_number, None)
 
     def _score(
@@ -184,7 +195,7 @@ class EmbeddedEar:
             try:
                 return self._closer(first, sound, look, clues, room)
             except Lost as lost:
-                self._lose_second(str(lost))
+                self._lose_second(lost)
             alone = [replace(c, other=None) for c in clues]
             return self._closer(
                 first, sound, replace(look, second=None), alone, replace(room, other_free=None)

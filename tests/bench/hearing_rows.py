@@ -19,6 +19,10 @@ from prompter.hear.scorer import InlineScorer
 Row = dict[str, Any]
 
 
+class ModelLost(Exception):
+    """The second model was lost: what came next would be measured with the first alone."""
+
+
 class Listener:
     """One ear, kept from case to case."""
 
@@ -53,6 +57,8 @@ class Listener:
         """What became of case `number` of `group`."""
         case = group.case(number)
         reports = self.listen(case)
+        if lost := self.ear.spared():
+            raise ModelLost(f"{lost[0][0]} was lost ({lost[0][1]})")
         heard = [_entry(r, case) for r in reports if isinstance(r, Heard)]
         row: Row = {
             "group": group.name, "number": number, "said": case.said, "right": case.right,

@@ -10,7 +10,7 @@ from math import ceil
 from pathlib import Path
 
 from cases import Group, groups, take, timing_group
-from hearing_rows import Listener, Row
+from hearing_rows import Listener, ModelLost, Row
 from memory import memory_mb
 from wordings import known, places, tables
 
@@ -82,13 +82,16 @@ def measure(
     ):
         if kept.stat().st_size:
             file.write("\n")  # the last line may have been cut by an interruption
-        for count, row in enumerate(pool.imap_unordered(_row, left, chunksize=2), start=1):
-            file.write(json.dumps(row) + "\n")
-            file.flush()
-            if count % 250 == 0:
-                each_s = (time.monotonic() - began) / count
-                minutes = each_s * (len(left) - count) / 60
-                print(f"{count} of {len(left)}, {minutes:.0f} min left", file=sys.stderr, flush=True)
+        try:
+            for count, row in enumerate(pool.imap_unordered(_row, left, chunksize=2), start=1):
+                file.write(json.dumps(row) + "\n")
+                file.flush()
+                if count % 250 == 0:
+                    each_s = (time.monotonic() - began) / count
+                    minutes = each_s * (len(left) - count) / 60
+                    print(f"{count} of {len(left)}, {minutes:.0f} min left", file=sys.stderr, flush=True)
+        except ModelLost as lost:
+            sys.exit(f"{lost}: what is kept is whole; run it again to go on")
 
 
 def _begin(audio: Path, cache: Path, timing: bool, half: str) -> None:

@@ -1,4 +1,4 @@
-"""The second model beside the first: asked along, and done without for good once it fails."""
+"""The second model beside the first: asked along, and done without once it fails."""
 
 import threading
 import time
@@ -106,6 +106,27 @@ def test_one_that_hangs_is_not_waited_for() -> None:
         beside(model, hangs_s=0.2).listen(np.zeros(100, np.float32)).freely()
     assert time.monotonic() - began < 5
     model.hangs.set()
+
+
+def test_one_that_was_late_is_asked_again_once_it_has_answered_and_not_for_ever(whisper, spoken) -> None:
+    """A computer that slept for some seconds: found when a measurement was stopped and went on."""
+    allowed = competing(PHRASES, rivals_of(PHRASES))
+    alone = Panel([whisper]).judge(spoken("chest flat"), allowed)
+    model = ScriptedModel("decode", hangs=threading.Event())
+    ear = ear_with(model, whisper, hangs_s=0.2)
+    panel = Panel([ear])
+    for time_late in range(1, limits.BESIDE_LATE_MOST + 1):
+        model.fails_in, model.hangs = "decode", threading.Event()
+        assert panel.judge(spoken("chest flat"), allowed) == alone
+        assert panel.spared() == [("moonshine", "no answer in 0.2 s")]
+        assert panel.judge(spoken("chest flat"), allowed) == alone and panel.spared() == [], "it has not answered yet"
+        model.fails_in = ""
+        model.hangs.set()
+        while not (ear._late or beside(model)).idle:
+            time.sleep(0.01)
+        back = time_late < limits.BESIDE_LATE_MOST
+        assert panel.judge(spoken("chest flat"), allowed).ears == (("whisper", "moonshine") if back else ("whisper",))
+        assert panel.spared() == ([("moonshine", "it answers again")] if back else [])
 
 
 def test_what_is_not_there_says_what_to_install(tmp_path) -> None:
