@@ -152,6 +152,8 @@ class Session:
             self.fault("ear", trouble, at_ms)
         for name, why in self.hearing.spared():
             self.note({"kind": "fault", "part": f"ear {name}", "detail": why}, at_ms)
+        for name in self.hearing.regained():
+            self.recovered(f"ear {name}", at_ms)
 
     def _adapt(self, block: np.ndarray, at_ms: int, own_db: float, way_db: float | None) -> None:
         """Prompts are as loud as the room asks for, within the plan's limits."""

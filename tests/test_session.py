@@ -45,6 +45,7 @@ class Hears:
         self.waiting = False
         self.troubles: list[str] = []
         self.lost: list[tuple[str, str]] = []
+        self.back: list[str] = []
 
     def expect(self, phrases: tuple[Phrase, ...], asks_number: bool = False, on_speaker: bool = False) -> None:
         self.expected, self.on_speaker = phrases, on_speaker
@@ -55,6 +56,10 @@ class Hears:
 
     def spared(self) -> list[tuple[str, str]]:
         found, self.lost = self.lost, []
+        return found
+
+    def regained(self) -> list[str]:
+        found, self.back = self.back, []
         return found
 
     def trouble(self) -> list[str]:
@@ -178,6 +183,11 @@ def test_what_is_lost_while_the_rest_hears_on_is_in_the_record_and_nobody_is_tol
     room.run(1_000)
     (line,) = [line for line in room.journal.lines if line["kind"] in ("fault", "failed", "recovered")]
     assert (line["kind"], line["part"], line["detail"]) == ("fault", "ear moonshine", "out of memory")
+    said = len(room.journal.said())
+    room.hears.back = ["moonshine"]
+    room.run(1_100)
+    (line,) = [line for line in room.journal.lines if line["kind"] == "recovered"]
+    assert line["part"] == "ear moonshine" and not any("ear" in text.split() for text in room.journal.said()[said:])
 
 
 def test_silence_alone_leads_on_by_the_clock(room: Room) -> None:

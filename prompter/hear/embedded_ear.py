@@ -62,6 +62,7 @@ class EmbeddedEar:
         self._late: SecondModel | None = None  # the second one, while it still has to answer
         self._times_late = 0
         self._spared: list[tuple[str, str]] = []
+        self._regained: list[str] = []
 
     def ready(self) -> tuple[bool, str]:
         good, why = _complete(self._folder)
@@ -119,8 +120,13 @@ class EmbeddedEar:
         return (SECOND,) if self._second is not None and self._second.ready()[0] else ()
 
     def spared(self) -> list[tuple[str, str]]:
-        """The second model's name and why it was lost (or that it is back), once: it belongs into the record."""
+        """The second model's name and why it was lost, once: it belongs into the record."""
         found, self._spared = self._spared, []
+        return found
+
+    def regained(self) -> list[str]:
+        """Its name, once it answers again."""
+        found, self._regained = self._regained, []
         return found
 
     def _lose_second(self, lost: Lost) -> None:
@@ -134,7 +140,7 @@ class EmbeddedEar:
     def _take_second_back(self) -> None:
         if self._late is not None and self._late.idle:
             self._second, self._late = self._late, None
-            self._spared.append((SECOND, "it answers again"))
+            self._regained.append(SECOND)
 
     def prepare(self, phrases: Sequence[Phrase]) -> None:
         """Do ahead what else the first utterance with these wordings would wait for."""

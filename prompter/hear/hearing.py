@@ -169,6 +169,10 @@ class Hearing:
         """What was lost since the last call while the rest hears on: (its name, why)."""
         return self._panel.spared()
 
+    def regained(self) -> list[str]:
+        """What of that hears again since the last call."""
+        return self._panel.regained()
+
     # ---- the candidate ------------------------------------------------------------------------
 
     def _consider(self, at_ms: int) -> None:

@@ -89,3 +89,7 @@ class Panel:
         for ear in self._ears:
             found += getattr(ear, "spared", list)()
         return found
+
+    def regained(self) -> list[str]:
+        """Models besides an ear's own that answer again since the last call."""
+        return [name for ear in self._ears for name in getattr(ear, "regained", list)()]
