@@ -120,7 +120,9 @@ def machine_of(
     if first.get("kind") != "opened" or "flow_text" not in first or "variant" not in first:
         raise CannotDo("this journal does not embed its flow.", f"{name}:1", "Give a journal that the prompter wrote.")
     text = first["flow_text"] if flow_text is None else flow_text
-    from prompter.flow.reading import parse_flow  # not needed where a protocol is at hand, and long to load
+    from prompter.flow.reading import (
+        parse_flow,  # not needed where a protocol is at hand, and long to load
+    )
 
     try:
         return FlowMachine(build(parse_flow(text, f"{name} (its flow)"), variant_of(first["variant"])))

@@ -2,7 +2,17 @@
 
 from html import escape
 
-from prompter.papers.layout import HEAD_PT, LEADING, LEAST_PT, MARGIN_PT, MM_PT, PAD, Placed, Sheet, width_pt
+from prompter.papers.layout import (
+    HEAD_PT,
+    LEADING,
+    LEAST_PT,
+    MARGIN_PT,
+    MM_PT,
+    PAD,
+    Placed,
+    Sheet,
+    width_pt,
+)
 
 _FILL = {"step": "#ffffff", "start": "#e3efe6", "end": "#e9e9e9", "part": "#eef1f7"}
 _INK = {"title": "#000000", "said": "#1a1a1a", "asked": "#0b3d70", "beat": "#4a4a4a", "leads": "#7a2e00", "goes": "#1a1a1a"}

@@ -16,7 +16,7 @@ from prompter.proof import properties
 from prompter.proof.found import Path, Walked
 from prompter.proof.scene import Scene
 from prompter.proof.silence import FIRST, walk_silence
-from prompter.proof.variants import CALL_AFTER_ALONE_S, CALL_AT_ONCE_S, WORDS, Facts, numbers
+from prompter.proof.variants import AGES, CALL_AFTER_ALONE_S, CALL_AT_ONCE_S, WORDS, Facts, numbers
 from prompter.proof.watch import Edge, Findings, Watch, follow
 from prompter.replay import EVENTS
 
@@ -73,8 +73,7 @@ def _event(body: object) -> Record | int:
     if not isinstance(body, dict):
         raise ValueError("an event has names and values")
     if "silence" in body:
-        most = TypeAdapter(Annotated[int, Field(strict=True, ge=0, le=SILENCE_MOST)])
-        return most.validate_python(body["silence"])
+        return TypeAdapter(Annotated[int, Field(strict=True, ge=0, le=SILENCE_MOST)]).validate_python(body["silence"])
     kind = KINDS.get(str(body.get("kind")))
     if kind is None or kind.kind not in EVENTS:
         raise ValueError("no kind of event that there is")
@@ -87,11 +86,11 @@ class _Body(BaseModel):
 
     model_config = ConfigDict(strict=True, extra="forbid")
 
-    trace: Literal["trace-1"]
+    trace: Literal[FORMAT]  # type: ignore[valid-type]
     flow: str
     property: str
     detail: str
-    age: Literal["infant", "child", "adult"]
+    age: Literal[*AGES]  # type: ignore[valid-type]
     helper: bool
     start: str = ""
     facts: list[str]

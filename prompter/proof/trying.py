@@ -19,8 +19,8 @@ from prompter.flow.consistency import findings
 from prompter.flow.document import Flow
 from prompter.proof.check import PARTS, walk_one
 from prompter.proof.clinical import look_at_rows
-from prompter.proof.mutants import Mutant, mutants_of
 from prompter.proof.found import Path
+from prompter.proof.mutants import Mutant, mutants_of
 from prompter.proof.walk import Part, Walk
 from prompter.proof.watch import Findings
 

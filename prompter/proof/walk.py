@@ -19,7 +19,13 @@ from prompter.proof.found import Path, Walked
 from prompter.proof.late import HOLDS_UP, Lateness, lateness
 from prompter.proof.moves import ALWAYS, ONCE_A_PLACE, SPEAKS, Make, Moves, Sort
 from prompter.proof.node import Node, path_to
-from prompter.proof.passing import Passing, UntilNearlyTooLate, begin, until_changed, until_unconfirmed
+from prompter.proof.passing import (
+    Passing,
+    UntilNearlyTooLate,
+    begin,
+    until_changed,
+    until_unconfirmed,
+)
 from prompter.proof.properties.ends import HAND_OVER, SECOND_TIME, SECOND_TIME_S
 from prompter.proof.properties.machine import NEVER_STOPS, SAME, UNDO
 from prompter.proof.rows import RowEngine

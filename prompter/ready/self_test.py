@@ -90,8 +90,8 @@ class SelfTest:
 
     @staticmethod
     def _ears() -> tuple[Any, Any]:
-        from prompter.hear.vosk_ear import VoskEar
         from prompter.hear.ears import embedded_ear
+        from prompter.hear.vosk_ear import VoskEar
 
         return embedded_ear(cache_folder()), VoskEar()
 

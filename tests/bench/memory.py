@@ -11,10 +11,10 @@ from prompter import limits
 from prompter.care.plan import load_plan
 from prompter.flow.reading import load_flow
 from prompter.flow.table import Variant, build
+from prompter.hear.ears import embedded_ear
 from prompter.hear.endpoint import BLOCK_MS
 from prompter.hear.hearing import Hearing
 from prompter.hear.scorer import InlineScorer
-from prompter.hear.ears import embedded_ear
 from prompter.resources import flow_file, shared_file
 
 

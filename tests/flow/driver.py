@@ -341,3 +341,11 @@ def engine_for(table: Table) -> Engine:
 def reach(variant: Variant, *answers: str) -> Drive:
     """An emergency in which these answers were given, each in reply to what was asked."""
     return Drive(table_for(variant)).start().says(*answers).settle()
+
+
+def blurted(variant, *answers: str) -> Drive:
+    """All at once, over whatever is being said."""
+    drive = Drive(table_for(variant)).start()
+    for answer in answers:
+        drive.blurts(answer)
+    return drive

@@ -2,8 +2,8 @@
 
 import pytest
 from driver import Drive, reach, table_for
-from ways import ALONE, TO_BAG, TO_LAST_BAG, TO_LOOK, TO_PROVE, TO_TUBE_IN, TO_TUBE_OUT
 from variants import combinations, drawn, like
+from ways import ALONE, TO_BAG, TO_LAST_BAG, TO_LOOK, TO_PROVE, TO_TUBE_IN, TO_TUBE_OUT
 
 from prompter.events import Say
 

@@ -6,7 +6,23 @@ Order, wordings and seconds: common practice, no source, except where a line nam
 import pytest
 from driver import Drive, reach, table_for
 from variants import like
-from ways import ALONE, CUFFED, LISTED, NECK_ONLY, NO_CHANGE, TO_BAG, TO_BAG_AFTER, TO_IN_HAND, TO_LAST_BAG, TO_LOOK, TO_PROVE, TO_TUBE_IN, TO_TUBE_OUT, VENT, alone
+from ways import (
+    ALONE,
+    CUFFED,
+    LISTED,
+    NECK_ONLY,
+    NO_CHANGE,
+    TO_BAG,
+    TO_BAG_AFTER,
+    TO_IN_HAND,
+    TO_LAST_BAG,
+    TO_LOOK,
+    TO_PROVE,
+    TO_TUBE_IN,
+    TO_TUBE_OUT,
+    VENT,
+    alone,
+)
 
 SILENCE = [
     # variant, answers to get there, prompt, repeated after s, acts after s, next step

@@ -2,8 +2,18 @@
 
 import pytest
 from driver import Drive, reach, table_for
-from ways import ALONE, NO_CHANGE, TO_BAG, TO_LAST_BAG, TO_LOOK, TO_PROVE, TO_TUBE_IN, TO_TUBE_OUT, VENT
 from variants import drawn, like
+from ways import (
+    ALONE,
+    NO_CHANGE,
+    TO_BAG,
+    TO_LAST_BAG,
+    TO_LOOK,
+    TO_PROVE,
+    TO_TUBE_IN,
+    TO_TUBE_OUT,
+    VENT,
+)
 
 from prompter.events import Learned, Moved, Say, SpeechEnded, SpeechStarted, Unclear
 

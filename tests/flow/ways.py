@@ -24,3 +24,6 @@ TO_TUBE_OUT = (*TO_IN_HAND, "tube ready", "done")
 TO_TUBE_IN = (*TO_TUBE_OUT, "done")
 TO_PROVE = (*TO_TUBE_IN, "tube in", "done")
 TO_BAG_AFTER = (*TO_PROVE, "passed")
+
+OUT_LATEST_MS = 46_500
+"""45 s from the tube out to breaths by the new one or another route, and a clip that has begun (the clinical brief, section 10)."""

@@ -7,8 +7,8 @@ import pytest
 
 from prompter.errors import CannotDo
 from prompter.proof import trying
-from prompter.proof.mutants import Mutant, mutants_of
 from prompter.proof.found import Walked
+from prompter.proof.mutants import Mutant, mutants_of
 from prompter.proof.trying import CAUGHT, HARMLESS, REFUSED, SURVIVES, Tally, Tried, try_all
 
 

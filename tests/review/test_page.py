@@ -7,9 +7,9 @@ from itertools import product
 from pathlib import Path
 
 import pytest
-from markupsafe import escape
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from markupsafe import escape
 
 from prompter.journal import read, read_bytes
 from prompter.journal.line import Chain

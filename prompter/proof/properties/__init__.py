@@ -1,6 +1,17 @@
 """What must hold at every move, one small module a family."""
 
-from prompter.proof.properties import breaths, call, doing, ends, learned, machine, route, there, tube, words
+from prompter.proof.properties import (
+    breaths,
+    call,
+    doing,
+    ends,
+    learned,
+    machine,
+    route,
+    there,
+    tube,
+    words,
+)
 from prompter.proof.properties.property import Property
 from prompter.proof.watch import Edge, Findings, Watch
 

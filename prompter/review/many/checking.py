@@ -29,7 +29,6 @@ from prompter.journal.head import read_head
 from prompter.journal.line import parse, whole
 from prompter.journal.reading import against_head
 
-
 _WHOLE_MAX = 2**53
 """From here on the journal room takes a number for a float (RFC 8785)."""
 

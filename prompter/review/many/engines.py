@@ -12,7 +12,6 @@ import pyarrow as pa
 from prompter.errors import CannotDo
 from prompter.review.many.gathering import EVENTS, JOURNALS
 
-
 if TYPE_CHECKING:  # loaded where they are used: they take longer than all else, and journals are read meanwhile
     from ibis.backends import BaseBackend
     from ibis.expr.types import Table

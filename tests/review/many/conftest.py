@@ -8,7 +8,6 @@ from types import ModuleType
 import pytest
 
 
-
 def load(path: Path, name: str) -> ModuleType:
     spec = importlib.util.spec_from_file_location(name, path)
     module = importlib.util.module_from_spec(spec)
